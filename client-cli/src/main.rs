@@ -1,0 +1,2 @@
+//! secondcan
+fn main() {}
