@@ -1,1 +1,8 @@
-//! secondcan
+//! Ids, exact quantities, bases, colorants, revisions, the rules that hold them together, and the
+//! wire types. No I/O, no clock, no async, no source of randomness: callers pass time and random
+//! bytes.
+
+pub mod id;
+pub mod label;
+pub mod quantity;
+pub mod wire_form;
