@@ -11,7 +11,7 @@ use crate::id::{
 };
 use crate::label::LabelCode;
 use crate::naming::{DraftTitle, Note};
-use crate::quantity::{CanSize, Shots};
+use crate::quantity::{CanSize, ShotCount, ShotUnit};
 
 /// CIELAB under D65 and the 10° observer: `[L*, a*, b*]`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -138,7 +138,6 @@ pub use crate::naming::AsRead;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Measurement {
     /// What was measured, with its conditions.
-    #[serde(flatten)]
     pub read: NewMeasurement,
     /// CIELAB, D65, 10°.
     pub lab: LabD65,
@@ -152,10 +151,10 @@ pub struct Measurement {
 pub struct ShotLine {
     /// The colorant.
     pub colorant_id: ColorantId,
-    /// Its amount.
-    #[serde(flatten)]
-    #[schema(inline)]
-    pub shots: Shots,
+    /// How many.
+    pub count: ShotCount,
+    /// Of what.
+    pub unit: ShotUnit,
 }
 
 /// A colorant amount as shown.
@@ -165,10 +164,10 @@ pub struct ShotShown {
     pub colorant_id: ColorantId,
     /// Colour Index generic name and pigment, such as `PY42 yellow oxide`.
     pub colorant: String,
-    /// Its amount.
-    #[serde(flatten)]
-    #[schema(inline)]
-    pub shots: Shots,
+    /// How many.
+    pub count: ShotCount,
+    /// Of what.
+    pub unit: ShotUnit,
     /// The same in milliliters, to 0.01.
     pub ml: String,
     /// Lot, for a tint.

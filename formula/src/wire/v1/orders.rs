@@ -8,7 +8,7 @@ use super::{Named, ShotShown};
 use crate::id::{BaseId, ColorantId, CustomerId, MatchId, PersonId, ReorderId, RevisionId, StoreId, TintId};
 use crate::label::LabelCode;
 use crate::naming::{LotCode, Note};
-use crate::quantity::{CanSize, Shots};
+use crate::quantity::{CanSize, ShotCount, ShotUnit};
 use crate::reorder::ReorderState;
 
 /// A reorder to be placed.
@@ -100,10 +100,10 @@ pub struct ReorderAdvance {
 pub struct TintShotLine {
     /// The colorant.
     pub colorant_id: ColorantId,
-    /// Its amount.
-    #[serde(flatten)]
-    #[schema(inline)]
-    pub shots: Shots,
+    /// How many.
+    pub count: ShotCount,
+    /// Of what.
+    pub unit: ShotUnit,
     /// Its lot, when known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub lot: Option<LotCode>,
