@@ -2,7 +2,13 @@
 //! wire types. No I/O, no clock, no async, no source of randomness: callers pass time and random
 //! bytes.
 
+pub mod base;
+pub mod colorant;
 pub mod id;
 pub mod label;
+pub mod naming;
 pub mod quantity;
+pub mod reorder;
+pub mod role;
+pub mod sheen;
 pub mod wire_form;
