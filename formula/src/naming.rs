@@ -272,6 +272,12 @@ names! {
     InstrumentName, "instrument name", 80, One, open, "Counter sphere 2";
     /// The maker's serial number of a device.
     SerialNumber, "serial number", 60, One, open, "S-20417";
+    /// An instrument's model, in its maker's words.
+    InstrumentModel, "instrument model", 80, One, open, "Sphere spectrophotometer, 31 bands";
+    /// What a person calls a half-made match.
+    DraftTitle, "draft title", 120, One, personal, "Blue cushion, waiting at the counter";
+    /// Whose phone it is, or what it is for.
+    PhoneLabel, "phone label", 60, One, personal, "site office";
     /// The lot of a base or colorant, as printed on it.
     Lot, "lot", 40, One, open, "L2417-3";
     /// The name of a counter machine.

@@ -86,17 +86,31 @@ pub enum AppError {
 
 impl AppError {
     /// A refused value.
-    pub fn invalid(field: impl Into<String>, problem: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self::Invalid { field: field.into(), problem: problem.into(), remedy: remedy.into() }
+    pub fn invalid(
+        field: impl Into<String>,
+        problem: impl Into<String>,
+        remedy: impl Into<String>,
+    ) -> Self {
+        Self::Invalid {
+            field: field.into(),
+            problem: problem.into(),
+            remedy: remedy.into(),
+        }
     }
 }
 
 impl From<StoreError> for AppError {
     fn from(error: StoreError) -> Self {
         match error {
-            StoreError::Unavailable => Self::Unavailable { reason: "the database can't be reached" },
-            StoreError::DiskFull => Self::Unavailable { reason: "the database's disk is full; an admin must free space" },
-            StoreError::Busy => Self::Unavailable { reason: "the record is busy; try again" },
+            StoreError::Unavailable => Self::Unavailable {
+                reason: "the database can't be reached",
+            },
+            StoreError::DiskFull => Self::Unavailable {
+                reason: "the database's disk is full; an admin must free space",
+            },
+            StoreError::Busy => Self::Unavailable {
+                reason: "the record is busy; try again",
+            },
             StoreError::KeyReused => Self::KeyReused,
             StoreError::Taken { constraint } => Self::AlreadyExists(taken(&constraint)),
             StoreError::Dangling { constraint } => dangling(&constraint),

@@ -3,7 +3,9 @@
 pub mod caller;
 pub mod error;
 pub mod policy;
+pub mod sessions;
 pub mod stores;
+pub mod tokens;
 
 use crate::store::Database;
 
@@ -15,4 +17,6 @@ pub use error::{AppError, AppResult};
 pub struct App {
     /// The database, as the app role.
     pub db: Database,
+    /// Signs and checks access tokens.
+    pub tokens: std::sync::Arc<tokens::TokenKeys>,
 }

@@ -88,8 +88,13 @@ impl Act {
             Self::SeeCatalog | Self::OpenMatch | Self::OpenCustomer => EVERYBODY,
             Self::PlaceReorders | Self::SeeReorders | Self::CancelReorders => EVERYBODY,
             Self::Find | Self::Nearest | Self::RecordMatches | Self::EditCustomers => STAFF,
-            Self::AdvanceReorders | Self::RecordTints | Self::SeeInstruments | Self::RecordCalibrations => STAFF,
-            Self::SeePersons | Self::EditPersons | Self::LinkCustomers | Self::SeeAccessLog => &[Manager, Admin],
+            Self::AdvanceReorders
+            | Self::RecordTints
+            | Self::SeeInstruments
+            | Self::RecordCalibrations => STAFF,
+            Self::SeePersons | Self::EditPersons | Self::LinkCustomers | Self::SeeAccessLog => {
+                &[Manager, Admin]
+            }
             Self::EditInstruments => &[Manager, Admin],
             Self::EditStores => &[Admin],
             Self::EditCatalog => &[ColorLead],
@@ -106,5 +111,8 @@ pub fn require(caller: &Caller, act: Act) -> AppResult<()> {
         return Ok(());
     }
     let able: Vec<&str> = act.roles().iter().map(|role| role.as_str()).collect();
-    Err(AppError::NotAllowed(format!("your login may not do this; it takes: {}", able.join(", "))))
+    Err(AppError::NotAllowed(format!(
+        "your login may not do this; it takes: {}",
+        able.join(", ")
+    )))
 }

@@ -26,21 +26,29 @@ impl App {
     pub async fn show_store(&self, caller: &Caller, id: StoreId) -> AppResult<Store> {
         require(caller, Act::SeeCatalog)?;
         let mut read = self.db.read().await?;
-        stores::find(&mut read, caller, id).await?.ok_or(AppError::NotFound("store"))
+        stores::find(&mut read, caller, id)
+            .await?
+            .ok_or(AppError::NotFound("store"))
     }
 
     /// Adds a store.
     ///
     /// # Errors
     /// As [`AppError`] says.
-    pub async fn add_store(&self, caller: &Caller, key: WriteKey, new: NewStore) -> AppResult<Reply> {
+    pub async fn add_store(
+        &self,
+        caller: &Caller,
+        key: WriteKey,
+        new: NewStore,
+    ) -> AppResult<Reply> {
         require(caller, Act::EditStores)?;
         let mut tx = match self.db.begin(caller, key).await? {
             Begun::Fresh(tx) => tx,
             Begun::Repeated(reply) => return Ok(reply),
         };
         let store = stores::insert(tx.conn(), caller, &new).await?;
-        let written = Written::created(&store, format!("/api/v1/stores/{}", store.id)).at_version(store.version);
+        let written = Written::created(&store, format!("/api/v1/stores/{}", store.id))
+            .at_version(store.version);
         Ok(tx.finish(written).await?)
     }
 
@@ -61,11 +69,19 @@ impl App {
             Begun::Fresh(tx) => tx,
             Begun::Repeated(reply) => return Ok(reply),
         };
-        let now = stores::lock(tx.conn(), caller, id).await?.ok_or(AppError::NotFound("store"))?;
+        let now = stores::lock(tx.conn(), caller, id)
+            .await?
+            .ok_or(AppError::NotFound("store"))?;
         if now.version != version {
-            return Err(AppError::VersionMismatch { what: "store", now: now.version, given: version });
+            return Err(AppError::VersionMismatch {
+                what: "store",
+                now: now.version,
+                given: version,
+            });
         }
         let store = stores::update(tx.conn(), caller, now, edit).await?;
-        Ok(tx.finish(Written::changed(&store).at_version(store.version)).await?)
+        Ok(tx
+            .finish(Written::changed(&store).at_version(store.version))
+            .await?)
     }
 }

@@ -31,14 +31,22 @@ impl FromRequest for LoggedIn {
         let token = bearer(request);
         Box::pin(async move {
             let app = app.ok_or_else(|| AppError::Internal("no App in the routes".to_owned()))?;
-            let token = token.ok_or(AppError::NotLoggedIn("this needs a login: no bearer token was sent"))?;
+            let token = token.ok_or(AppError::NotLoggedIn(
+                "this needs a login: no bearer token was sent",
+            ))?;
             Ok(Self(app.authenticate(&token).await?))
         })
     }
 }
 
 fn bearer(request: &HttpRequest) -> Option<String> {
-    let value = request.headers().get(header::AUTHORIZATION)?.to_str().ok()?;
+    let value = request
+        .headers()
+        .get(header::AUTHORIZATION)?
+        .to_str()
+        .ok()?;
     let (scheme, token) = value.split_once(' ')?;
-    scheme.eq_ignore_ascii_case("bearer").then(|| token.trim().to_owned())
+    scheme
+        .eq_ignore_ascii_case("bearer")
+        .then(|| token.trim().to_owned())
 }

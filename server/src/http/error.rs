@@ -39,12 +39,27 @@ pub enum ApiError {
 impl ApiError {
     /// A request that can't be taken.
     pub fn request(code: ErrorCode, detail: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self::Request { code, detail: detail.into(), field: None, remedy: remedy.into() }
+        Self::Request {
+            code,
+            detail: detail.into(),
+            field: None,
+            remedy: remedy.into(),
+        }
     }
 
     /// A path or query value that can't be taken.
-    pub fn field(code: ErrorCode, field: &str, detail: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self::Request { code, detail: detail.into(), field: Some(field.to_owned()), remedy: remedy.into() }
+    pub fn field(
+        code: ErrorCode,
+        field: &str,
+        detail: impl Into<String>,
+        remedy: impl Into<String>,
+    ) -> Self {
+        Self::Request {
+            code,
+            detail: detail.into(),
+            field: Some(field.to_owned()),
+            remedy: remedy.into(),
+        }
     }
 }
 
@@ -54,15 +69,27 @@ fn face(code: ErrorCode) -> (StatusCode, &'static str) {
         ErrorCode::BadRequest => (StatusCode::BAD_REQUEST, "The request can't be read"),
         ErrorCode::MalformedBody => (StatusCode::BAD_REQUEST, "The body can't be read"),
         ErrorCode::InvalidValue => (StatusCode::UNPROCESSABLE_ENTITY, "A value is refused"),
-        ErrorCode::OverBaseRoom => (StatusCode::UNPROCESSABLE_ENTITY, "More colorant than the base has room for"),
-        ErrorCode::UnsupportedMediaType => (StatusCode::UNSUPPORTED_MEDIA_TYPE, "The media type is not taken"),
+        ErrorCode::OverBaseRoom => (
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "More colorant than the base has room for",
+        ),
+        ErrorCode::UnsupportedMediaType => (
+            StatusCode::UNSUPPORTED_MEDIA_TYPE,
+            "The media type is not taken",
+        ),
         ErrorCode::BodyTooLarge => (StatusCode::PAYLOAD_TOO_LARGE, "The body is too large"),
-        ErrorCode::IdempotencyKeyMissing => (StatusCode::BAD_REQUEST, "A write needs an Idempotency-Key"),
-        ErrorCode::IdempotencyKeyReused => {
-            (StatusCode::UNPROCESSABLE_ENTITY, "The Idempotency-Key was used for another request")
+        ErrorCode::IdempotencyKeyMissing => {
+            (StatusCode::BAD_REQUEST, "A write needs an Idempotency-Key")
         }
+        ErrorCode::IdempotencyKeyReused => (
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "The Idempotency-Key was used for another request",
+        ),
         ErrorCode::VersionMissing => (StatusCode::PRECONDITION_REQUIRED, "An edit needs If-Match"),
-        ErrorCode::VersionMismatch => (StatusCode::PRECONDITION_FAILED, "The record was changed meanwhile"),
+        ErrorCode::VersionMismatch => (
+            StatusCode::PRECONDITION_FAILED,
+            "The record was changed meanwhile",
+        ),
         ErrorCode::NotLoggedIn => (StatusCode::UNAUTHORIZED, "Not logged in"),
         ErrorCode::TokenExpired => (StatusCode::UNAUTHORIZED, "The access token has run out"),
         ErrorCode::WrongCredentials => (StatusCode::UNAUTHORIZED, "Name and password don't fit"),
@@ -89,49 +116,88 @@ struct Told {
 
 impl Told {
     fn new(code: ErrorCode, detail: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self { code, detail: detail.into(), field: None, remedy: Some(remedy.into()), retry_after_s: None }
+        Self {
+            code,
+            detail: detail.into(),
+            field: None,
+            remedy: Some(remedy.into()),
+            retry_after_s: None,
+        }
     }
 }
 
 fn tell(error: &AppError) -> Told {
     let said = error.to_string();
     match error {
-        AppError::NotFound(_) => Told::new(ErrorCode::NotFound, said, "check the id, or search for it again"),
-        AppError::NotAllowed(_) => Told::new(ErrorCode::NotAllowed, said, "ask a manager or an admin"),
-        AppError::NotLoggedIn(_) => Told::new(ErrorCode::NotLoggedIn, said, "log in again"),
-        AppError::TokenExpired => Told::new(ErrorCode::TokenExpired, said, "refresh the token, or log in again"),
-        AppError::WrongCredentials => {
-            Told::new(ErrorCode::WrongCredentials, said, "type both again; a manager can reset the password")
+        AppError::NotFound(_) => Told::new(
+            ErrorCode::NotFound,
+            said,
+            "check the id, or search for it again",
+        ),
+        AppError::NotAllowed(_) => {
+            Told::new(ErrorCode::NotAllowed, said, "ask a manager or an admin")
         }
-        AppError::Invalid { field, problem, remedy } => Told {
+        AppError::NotLoggedIn(_) => Told::new(ErrorCode::NotLoggedIn, said, "log in again"),
+        AppError::TokenExpired => Told::new(
+            ErrorCode::TokenExpired,
+            said,
+            "refresh the token, or log in again",
+        ),
+        AppError::WrongCredentials => Told::new(
+            ErrorCode::WrongCredentials,
+            said,
+            "type both again; a manager can reset the password",
+        ),
+        AppError::Invalid {
+            field,
+            problem,
+            remedy,
+        } => Told {
             code: ErrorCode::InvalidValue,
             detail: format!("{field}: {problem}"),
             field: Some(field.clone()),
             remedy: Some(remedy.clone()),
             retry_after_s: None,
         },
-        AppError::OverBaseRoom { problem, remedy } => Told::new(ErrorCode::OverBaseRoom, problem, remedy),
-        AppError::AlreadyExists(_) => {
-            Told::new(ErrorCode::AlreadyExists, said, "use the one that exists, or choose another")
+        AppError::OverBaseRoom { problem, remedy } => {
+            Told::new(ErrorCode::OverBaseRoom, problem, remedy)
         }
-        AppError::StateConflict { problem, remedy } => Told::new(ErrorCode::StateConflict, problem, remedy),
-        AppError::VersionMismatch { .. } => {
-            Told::new(ErrorCode::VersionMismatch, said, "read it again and make the edit on what it says now")
+        AppError::AlreadyExists(_) => Told::new(
+            ErrorCode::AlreadyExists,
+            said,
+            "use the one that exists, or choose another",
+        ),
+        AppError::StateConflict { problem, remedy } => {
+            Told::new(ErrorCode::StateConflict, problem, remedy)
         }
-        AppError::KeyReused => {
-            Told::new(ErrorCode::IdempotencyKeyReused, said, "make a new key for each new request")
-        }
+        AppError::VersionMismatch { .. } => Told::new(
+            ErrorCode::VersionMismatch,
+            said,
+            "read it again and make the edit on what it says now",
+        ),
+        AppError::KeyReused => Told::new(
+            ErrorCode::IdempotencyKeyReused,
+            said,
+            "make a new key for each new request",
+        ),
         AppError::TooManyTries { wait } => Told {
             retry_after_s: Some(wait.as_secs().max(1)),
             ..Told::new(
                 ErrorCode::TooManyTries,
-                format!("too many tries; the next one is taken in {} s", wait.as_secs().max(1)),
+                format!(
+                    "too many tries; the next one is taken in {} s",
+                    wait.as_secs().max(1)
+                ),
                 "wait, then try again; a manager can reset the password",
             )
         },
         AppError::Unavailable { .. } => Told {
             retry_after_s: Some(2),
-            ..Told::new(ErrorCode::Unavailable, said, "try again; nothing was changed")
+            ..Told::new(
+                ErrorCode::Unavailable,
+                said,
+                "try again; nothing was changed",
+            )
         },
         AppError::Internal(fault) => {
             tracing::error!(fault, "internal");
@@ -156,16 +222,23 @@ impl ResponseError for ApiError {
     fn error_response(&self) -> HttpResponse {
         let told = match self {
             Self::App(error) => tell(error),
-            Self::Request { code, detail, field, remedy } => Told {
+            Self::Request {
+                code,
+                detail,
+                field,
+                remedy,
+            } => Told {
                 code: *code,
                 detail: detail.clone(),
                 field: field.clone(),
                 remedy: Some(remedy.clone()),
                 retry_after_s: None,
             },
-            Self::Method { allow } => {
-                Told::new(ErrorCode::MethodNotAllowed, self.to_string(), format!("use one of: {allow}"))
-            }
+            Self::Method { allow } => Told::new(
+                ErrorCode::MethodNotAllowed,
+                self.to_string(),
+                format!("use one of: {allow}"),
+            ),
         };
         let (status, title) = face(told.code);
         let mut response = HttpResponseBuilder::new(status);
@@ -180,7 +253,10 @@ impl ResponseError for ApiError {
             response.insert_header((header::ALLOW, HeaderValue::from_static(allow)));
         }
         let code = serde_json::to_value(told.code).ok();
-        let code = code.as_ref().and_then(serde_json::Value::as_str).unwrap_or("internal");
+        let code = code
+            .as_ref()
+            .and_then(serde_json::Value::as_str)
+            .unwrap_or("internal");
         let problem = Problem {
             r#type: format!("urn:secondcan:problem:{code}"),
             title: title.to_owned(),

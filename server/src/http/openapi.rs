@@ -8,7 +8,6 @@ use super::api;
 
 /// How a read can fail.
 #[derive(IntoResponses)]
-#[expect(dead_code, reason = "read by the derive only")]
 pub enum ReadProblems {
     /// The query or a header can't be read.
     #[response(status = 400, content_type = "application/problem+json")]
@@ -29,7 +28,6 @@ pub enum ReadProblems {
 
 /// How a request with a body can fail besides.
 #[derive(IntoResponses)]
-#[expect(dead_code, reason = "read by the derive only")]
 pub enum BodyProblems {
     /// The body is too large.
     #[response(status = 413, content_type = "application/problem+json")]
@@ -44,7 +42,6 @@ pub enum BodyProblems {
 
 /// How a write can fail.
 #[derive(IntoResponses)]
-#[expect(dead_code, reason = "read by the derive only")]
 pub enum WriteProblems {
     /// The request can't be read, or its Idempotency-Key is missing.
     #[response(status = 400, content_type = "application/problem+json")]
@@ -77,7 +74,6 @@ pub enum WriteProblems {
 
 /// How an edit can fail besides.
 #[derive(IntoResponses)]
-#[expect(dead_code, reason = "read by the derive only")]
 pub enum EditProblems {
     /// The record was changed since it was read.
     #[response(status = 412, content_type = "application/problem+json")]
@@ -92,7 +88,10 @@ struct BearerLogin;
 impl Modify for BearerLogin {
     fn modify(&self, openapi: &mut utoipa::openapi::OpenApi) {
         let components = openapi.components.get_or_insert_default();
-        components.add_security_scheme("login", SecurityScheme::Http(Http::new(HttpAuthScheme::Bearer)));
+        components.add_security_scheme(
+            "login",
+            SecurityScheme::Http(Http::new(HttpAuthScheme::Bearer)),
+        );
     }
 }
 

@@ -11,10 +11,10 @@ use actix_web::http::header;
 use actix_web::web::{self, BytesMut};
 use actix_web::{FromRequest, HttpRequest};
 use formula::id::IdempotencyKey;
-use futures_core::Stream as _;
 use formula::wire::error_code::ErrorCode;
-use serde::de::{self, DeserializeOwned, Deserializer, MapAccess, SeqAccess, Visitor};
+use futures_core::Stream as _;
 use serde::Deserialize;
+use serde::de::{self, DeserializeOwned, Deserializer, MapAccess, SeqAccess, Visitor};
 use sha2::{Digest, Sha256};
 use uuid::Uuid;
 
@@ -43,24 +43,41 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
         let payload = web::Payload::from_request(request, payload);
         Box::pin(async move {
             checked?;
-            let payload = payload
-                .await
-                .map_err(|error| ApiError::request(ErrorCode::BadRequest, error.to_string(), "send the body again"))?;
+            let payload = payload.await.map_err(|error| {
+                ApiError::request(
+                    ErrorCode::BadRequest,
+                    error.to_string(),
+                    "send the body again",
+                )
+            })?;
             let bytes = collect(payload).await?;
             let value = parse(&bytes)?;
-            Ok(Self { value, digest: Sha256::digest(&bytes).into() })
+            Ok(Self {
+                value,
+                digest: Sha256::digest(&bytes).into(),
+            })
         })
     }
 }
 
 fn check_headers(request: &HttpRequest) -> Result<(), ApiError> {
-    let media = |detail: String, remedy: &str| ApiError::request(ErrorCode::UnsupportedMediaType, detail, remedy);
+    let media = |detail: String, remedy: &str| {
+        ApiError::request(ErrorCode::UnsupportedMediaType, detail, remedy)
+    };
     let name = |header: &header::HeaderName| {
-        request.headers().get(header).and_then(|value| value.to_str().ok()).unwrap_or_default().to_ascii_lowercase()
+        request
+            .headers()
+            .get(header)
+            .and_then(|value| value.to_str().ok())
+            .unwrap_or_default()
+            .to_ascii_lowercase()
     };
     let encoding = name(&header::CONTENT_ENCODING);
     if !encoding.is_empty() && encoding != "identity" {
-        return Err(media(format!("Content-Encoding {encoding:?} is not taken"), "send the body uncompressed"));
+        return Err(media(
+            format!("Content-Encoding {encoding:?} is not taken"),
+            "send the body uncompressed",
+        ));
     }
     let content_type = name(&header::CONTENT_TYPE);
     let essence = content_type.split(';').next().unwrap_or_default().trim();
@@ -75,9 +92,12 @@ fn check_headers(request: &HttpRequest) -> Result<(), ApiError> {
 
 async fn collect(mut payload: web::Payload) -> Result<BytesMut, ApiError> {
     let mut bytes = BytesMut::new();
-    while let Some(chunk) = std::future::poll_fn(|context| Pin::new(&mut payload).poll_next(context)).await {
-        let chunk =
-            chunk.map_err(|_| ApiError::request(ErrorCode::BadRequest, "the body broke off", "send it again"))?;
+    while let Some(chunk) =
+        std::future::poll_fn(|context| Pin::new(&mut payload).poll_next(context)).await
+    {
+        let chunk = chunk.map_err(|_| {
+            ApiError::request(ErrorCode::BadRequest, "the body broke off", "send it again")
+        })?;
         if bytes.len() + chunk.len() > MAX_BODY {
             return Err(ApiError::request(
                 ErrorCode::BodyTooLarge,
@@ -93,7 +113,11 @@ async fn collect(mut payload: web::Payload) -> Result<BytesMut, ApiError> {
 /// Parses a body: first for repeated keys and depth, then into the type, naming the field that does not fit.
 fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
     let malformed = |error: &serde_json::Error| {
-        ApiError::request(ErrorCode::MalformedBody, format!("not taken as JSON: {error}"), "mend the JSON and send it again")
+        ApiError::request(
+            ErrorCode::MalformedBody,
+            format!("not taken as JSON: {error}"),
+            "mend the JSON and send it again",
+        )
     };
     serde_json::from_slice::<KeysOnce>(bytes).map_err(|error| malformed(&error))?;
     let mut reader = serde_json::Deserializer::from_slice(bytes);
@@ -116,7 +140,10 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
 
 /// "… at line 1 column 5" says nothing to someone who did not see the bytes.
 fn position_dropped(message: &str) -> String {
-    message.rsplit_once(" at line ").map_or(message, |(words, _)| words).to_owned()
+    message
+        .rsplit_once(" at line ")
+        .map_or(message, |(words, _)| words)
+        .to_owned()
 }
 
 /// Accepts any JSON whose objects name each key once. Two readers that take different copies of a repeated key would
@@ -157,7 +184,9 @@ impl<'de> Deserialize<'de> for KeysOnce {
                 let mut seen = HashSet::new();
                 while let Some(key) = map.next_key::<String>()? {
                     if !seen.insert(key.clone()) {
-                        return Err(de::Error::custom(format!("the key {key:?} stands twice in one object")));
+                        return Err(de::Error::custom(format!(
+                            "the key {key:?} stands twice in one object"
+                        )));
                     }
                     map.next_value::<KeysOnce>()?;
                 }
@@ -188,8 +217,15 @@ impl WriteHead {
     }
 
     fn digest(self, body: &[u8]) -> WriteKey {
-        let digest = Sha256::new().chain_update(self.line.as_bytes()).chain_update(b"\n").chain_update(body).finalize();
-        WriteKey { key: self.key, request_hash: digest.into() }
+        let digest = Sha256::new()
+            .chain_update(self.line.as_bytes())
+            .chain_update(b"\n")
+            .chain_update(body)
+            .finalize();
+        WriteKey {
+            key: self.key,
+            request_hash: digest.into(),
+        }
     }
 }
 
@@ -211,16 +247,27 @@ fn write_head(request: &HttpRequest) -> Result<WriteHead, ApiError> {
             "send a new UUID for each new write, and the same one when you repeat it",
         )
     })?;
-    let key = given.to_str().ok().and_then(|text| text.parse::<IdempotencyKey>().ok()).ok_or_else(|| {
-        ApiError::field(
-            ErrorCode::BadRequest,
-            "Idempotency-Key",
-            "the header Idempotency-Key is not a UUID of version 4 or 7",
-            "send a new UUID for each new write, and the same one when you repeat it",
-        )
-    })?;
-    let version = request.headers().get(header::IF_MATCH).and_then(|value| value.to_str().ok()).unwrap_or_default();
-    Ok(WriteHead { key, line: format!("{} {} {version}", request.method(), request.uri()) })
+    let key = given
+        .to_str()
+        .ok()
+        .and_then(|text| text.parse::<IdempotencyKey>().ok())
+        .ok_or_else(|| {
+            ApiError::field(
+                ErrorCode::BadRequest,
+                "Idempotency-Key",
+                "the header Idempotency-Key is not a UUID of version 4 or 7",
+                "send a new UUID for each new write, and the same one when you repeat it",
+            )
+        })?;
+    let version = request
+        .headers()
+        .get(header::IF_MATCH)
+        .and_then(|value| value.to_str().ok())
+        .unwrap_or_default();
+    Ok(WriteHead {
+        key,
+        line: format!("{} {} {version}", request.method(), request.uri()),
+    })
 }
 
 /// The version that an edit was made on, from `If-Match: "7"`.
@@ -238,15 +285,33 @@ impl FromRequest for IfMatch {
 fn if_match(request: &HttpRequest) -> Result<IfMatch, ApiError> {
     let remedy = "read the record and send its ETag as If-Match";
     let given = request.headers().get(header::IF_MATCH).ok_or_else(|| {
-        ApiError::field(ErrorCode::VersionMissing, "If-Match", "an edit needs the header If-Match", remedy)
+        ApiError::field(
+            ErrorCode::VersionMissing,
+            "If-Match",
+            "an edit needs the header If-Match",
+            remedy,
+        )
     })?;
     given
         .to_str()
         .ok()
-        .and_then(|text| text.trim().strip_prefix('"')?.strip_suffix('"')?.parse().ok())
+        .and_then(|text| {
+            text.trim()
+                .strip_prefix('"')?
+                .strip_suffix('"')?
+                .parse()
+                .ok()
+        })
         .filter(|version| *version > 0)
         .map(IfMatch)
-        .ok_or_else(|| ApiError::field(ErrorCode::BadRequest, "If-Match", "If-Match is not a single version such as \"7\"", remedy))
+        .ok_or_else(|| {
+            ApiError::field(
+                ErrorCode::BadRequest,
+                "If-Match",
+                "If-Match is not a single version such as \"7\"",
+                remedy,
+            )
+        })
 }
 
 /// Ids in the path. A text that is no id names nothing, so it is answered as a missing one.
@@ -258,7 +323,10 @@ impl<T: DeserializeOwned + 'static> FromRequest for Ids<T> {
 
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
         let ids = actix_web::dev::Path::load(request.match_info());
-        std::future::ready(ids.map(Self).map_err(|_| ApiError::App(crate::app::AppError::NotFound("id"))))
+        std::future::ready(
+            ids.map(Self)
+                .map_err(|_| ApiError::App(crate::app::AppError::NotFound("id"))),
+        )
     }
 }
 
@@ -271,14 +339,18 @@ impl<T: DeserializeOwned + 'static> FromRequest for Query<T> {
 
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
         let query = web::Query::<T>::from_query(request.query_string());
-        std::future::ready(query.map(|query| Self(query.into_inner())).map_err(|error| {
-            ApiError::field(
-                ErrorCode::BadRequest,
-                "query",
-                format!("the query can't be taken: {error}"),
-                "use the parameters that the API description states, each once",
-            )
-        }))
+        std::future::ready(
+            query
+                .map(|query| Self(query.into_inner()))
+                .map_err(|error| {
+                    ApiError::field(
+                        ErrorCode::BadRequest,
+                        "query",
+                        format!("the query can't be taken: {error}"),
+                        "use the parameters that the API description states, each once",
+                    )
+                }),
+        )
     }
 }
 
@@ -318,5 +390,8 @@ pub fn page_ask(limit: Option<u16>, after: Option<Uuid>) -> Result<PageAsk, ApiE
             "ask for fewer rows and follow `next`",
         ));
     }
-    Ok(PageAsk { limit: i64::from(limit), after })
+    Ok(PageAsk {
+        limit: i64::from(limit),
+        after,
+    })
 }

@@ -2,8 +2,8 @@
 
 use std::future::Future;
 
-use actix_web::http::header;
 use actix_web::http::StatusCode;
+use actix_web::http::header;
 use actix_web::{HttpResponse, HttpResponseBuilder};
 use serde::Serialize;
 
@@ -16,7 +16,9 @@ use crate::store::write::Reply;
 ///
 /// # Errors
 /// What the use case says.
-pub async fn shielded<T: Send + 'static>(work: impl Future<Output = AppResult<T>> + Send + 'static) -> Result<T, ApiError> {
+pub async fn shielded<T: Send + 'static>(
+    work: impl Future<Output = AppResult<T>> + Send + 'static,
+) -> Result<T, ApiError> {
     match tokio::spawn(work).await {
         Ok(result) => Ok(result?),
         Err(fault) => Err(AppError::Internal(format!("a write ended early: {fault}")).into()),
@@ -44,7 +46,9 @@ pub fn written(reply: Reply) -> HttpResponse {
 /// A record as read.
 #[must_use]
 pub fn shown<T: Serialize>(value: &T) -> HttpResponse {
-    HttpResponse::Ok().insert_header((header::CACHE_CONTROL, "no-store")).json(value)
+    HttpResponse::Ok()
+        .insert_header((header::CACHE_CONTROL, "no-store"))
+        .json(value)
 }
 
 /// A record as read, with the version that an edit must name.

@@ -13,22 +13,36 @@ pub fn mount(config: &mut web::ServiceConfig) {
     config
         .service(resource("/health", "GET", [web::get().to(health)]))
         .service(resource("/ready", "GET", [web::get().to(ready)]))
-        .service(resource("/api/openapi.json", "GET", [web::get().to(description)]))
+        .service(resource(
+            "/api/openapi.json",
+            "GET",
+            [web::get().to(description)],
+        ))
         .service(web::scope("/api/v1").configure(api::routes))
         .default_service(web::to(nothing_here));
 }
 
 /// A path with its methods; any other method is answered with the list of those that are taken.
-pub fn resource<const N: usize>(path: &str, allow: &'static str, routes: [Route; N]) -> impl HttpServiceFactory + use<N> {
+pub fn resource<const N: usize>(
+    path: &str,
+    allow: &'static str,
+    routes: [Route; N],
+) -> impl HttpServiceFactory + use<N> {
     let mut resource: Resource = web::resource(path);
     for route in routes {
         resource = resource.route(route);
     }
-    resource.default_service(web::to(move || async move { Err::<HttpResponse, _>(ApiError::Method { allow }) }))
+    resource.default_service(web::to(move || async move {
+        Err::<HttpResponse, _>(ApiError::Method { allow })
+    }))
 }
 
 async fn nothing_here() -> Result<HttpResponse, ApiError> {
-    Err(ApiError::request(ErrorCode::NotFound, "there is nothing at this path", "see /api/openapi.json for what there is"))
+    Err(ApiError::request(
+        ErrorCode::NotFound,
+        "there is nothing at this path",
+        "see /api/openapi.json for what there is",
+    ))
 }
 
 /// Live: the process answers.

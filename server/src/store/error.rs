@@ -48,11 +48,17 @@ impl From<sqlx::Error> for StoreError {
         let constraint = || refusal.constraint().unwrap_or_default().to_owned();
         // SQLSTATE classes, PostgreSQL manual, appendix A.
         match refusal.code().as_deref().unwrap_or_default() {
-            "23505" => Self::Taken { constraint: constraint() },
-            "23503" => Self::Dangling { constraint: constraint() },
+            "23505" => Self::Taken {
+                constraint: constraint(),
+            },
+            "23503" => Self::Dangling {
+                constraint: constraint(),
+            },
             "53100" => Self::DiskFull,
             "40001" | "40P01" | "55P03" | "57014" => Self::Busy,
-            code if code.starts_with("08") || code.starts_with("57P") || code.starts_with("53") => Self::Unavailable,
+            code if code.starts_with("08") || code.starts_with("57P") || code.starts_with("53") => {
+                Self::Unavailable
+            }
             // The message of a refusal can quote values: only its code and names go further.
             code => Self::Fault(format!(
                 "database refused with {code} (table {}, constraint {})",

@@ -2,6 +2,7 @@
 
 mod error;
 mod read_back;
+pub mod sessions;
 pub mod stores;
 pub mod write;
 
@@ -68,7 +69,8 @@ impl Database {
     /// When the database can't be reached.
     pub async fn read(&self) -> StoreResult<ReadTx> {
         let mut tx = self.pool.begin().await?;
-        tx.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY").await?;
+        tx.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+            .await?;
         Ok(ReadTx { tx })
     }
 
@@ -77,7 +79,9 @@ impl Database {
     /// # Errors
     /// When the database can't be reached.
     pub async fn plain(&self) -> StoreResult<PlainTx> {
-        Ok(PlainTx { tx: self.pool.begin().await? })
+        Ok(PlainTx {
+            tx: self.pool.begin().await?,
+        })
     }
 
     /// Whether the database answers.

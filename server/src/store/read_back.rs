@@ -11,15 +11,13 @@ pub(super) fn id<I: TryFrom<Uuid>>(column: Uuid) -> StoreResult<I> {
 }
 
 /// A text column.
-pub(super) fn kept<T: TryFrom<String>>(column: String) -> StoreResult<T> {
-    T::try_from(column).map_err(|_| fault::<T>())
-}
-
-/// A closed enum or another type read from text.
-pub(super) fn parsed<T: std::str::FromStr>(column: &str) -> StoreResult<T> {
+pub(super) fn kept<T: std::str::FromStr>(column: &str) -> StoreResult<T> {
     column.parse().map_err(|_| fault::<T>())
 }
 
 fn fault<T>() -> StoreError {
-    StoreError::Fault(format!("a stored value is not a {}", std::any::type_name::<T>()))
+    StoreError::Fault(format!(
+        "a stored value is not a {}",
+        std::any::type_name::<T>()
+    ))
 }

@@ -4,9 +4,9 @@ use formula::id::StoreId;
 use formula::wire::v1::{NewStore, Page, Store, StoreEdit};
 use uuid::Uuid;
 
+use super::read_back::{id, kept};
 use super::write::PageAsk;
 use super::{Conn, StoreResult};
-use super::read_back::{id, kept};
 use crate::app::Caller;
 
 struct Row {
@@ -21,8 +21,8 @@ impl Row {
     fn shown(self) -> StoreResult<Store> {
         Ok(Store {
             id: id(self.id)?,
-            name: kept(self.name)?,
-            phone_region: kept(self.phone_region)?,
+            name: kept(&self.name)?,
+            phone_region: kept(&self.phone_region)?,
             closed: self.closed,
             version: self.version,
         })
@@ -43,7 +43,10 @@ pub async fn list(conn: &mut Conn, _caller: &Caller, ask: PageAsk) -> StoreResul
     )
     .fetch_all(conn)
     .await?;
-    let stores = rows.into_iter().map(Row::shown).collect::<StoreResult<Vec<_>>>()?;
+    let stores = rows
+        .into_iter()
+        .map(Row::shown)
+        .collect::<StoreResult<Vec<_>>>()?;
     Ok(ask.page(stores, |store| store.id.as_uuid()))
 }
 
@@ -93,14 +96,25 @@ pub async fn insert(conn: &mut Conn, _caller: &Caller, new: &NewStore) -> StoreR
     )
     .execute(conn)
     .await?;
-    Ok(Store { id: new.id, name: new.name.clone(), phone_region: new.phone_region, closed: false, version: 1 })
+    Ok(Store {
+        id: new.id,
+        name: new.name.clone(),
+        phone_region: new.phone_region,
+        closed: false,
+        version: 1,
+    })
 }
 
 /// Changes a store that is held, and raises its version.
 ///
 /// # Errors
 /// When the name is taken.
-pub async fn update(conn: &mut Conn, _caller: &Caller, now: Store, edit: StoreEdit) -> StoreResult<Store> {
+pub async fn update(
+    conn: &mut Conn,
+    _caller: &Caller,
+    now: Store,
+    edit: StoreEdit,
+) -> StoreResult<Store> {
     let next = Store {
         id: now.id,
         name: edit.name.unwrap_or(now.name),

@@ -19,13 +19,20 @@ pub struct PageAsk {
 impl PageAsk {
     /// Cuts a list that was fetched with `limit + 1` rows, and names the next page.
     #[must_use]
-    pub fn page<T>(&self, mut items: Vec<T>, id: impl Fn(&T) -> uuid::Uuid) -> formula::wire::v1::Page<T> {
+    pub fn page<T>(
+        &self,
+        mut items: Vec<T>,
+        id: impl Fn(&T) -> uuid::Uuid,
+    ) -> formula::wire::v1::Page<T> {
         let limit = usize::try_from(self.limit).unwrap_or(usize::MAX);
         let next = (items.len() > limit).then(|| {
             items.truncate(limit);
             items.last().map(|last| id(last).to_string())
         });
-        formula::wire::v1::Page { items, next: next.flatten() }
+        formula::wire::v1::Page {
+            items,
+            next: next.flatten(),
+        }
     }
 
     /// What to fetch: one row more than the page holds, to know whether there is a next one.
@@ -69,12 +76,24 @@ pub struct Written<'a, T> {
 impl<'a, T: Serialize> Written<'a, T> {
     /// A record was made; `location` is its path.
     pub fn created(value: &'a T, location: String) -> Self {
-        Self { status: 201, value: Some(value), stored: Some(value), version: None, location: Some(location) }
+        Self {
+            status: 201,
+            value: Some(value),
+            stored: Some(value),
+            version: None,
+            location: Some(location),
+        }
     }
 
     /// A record was changed.
     pub fn changed(value: &'a T) -> Self {
-        Self { status: 200, value: Some(value), stored: Some(value), version: None, location: None }
+        Self {
+            status: 200,
+            value: Some(value),
+            stored: Some(value),
+            version: None,
+            location: None,
+        }
     }
 
     /// With the version that `If-Match` will ask for.
@@ -96,7 +115,13 @@ impl Written<'static, ()> {
     /// A record was removed.
     #[must_use]
     pub fn removed() -> Self {
-        Self { status: 204, value: None, stored: None, version: None, location: None }
+        Self {
+            status: 204,
+            value: None,
+            stored: None,
+            version: None,
+            location: None,
+        }
     }
 }
 
@@ -126,9 +151,12 @@ impl Database {
         let wanted = key.key.as_uuid();
         // Two copies of one request that arrive together: the second waits here, then finds the receipt. The
         // two-part lock space is apart from the change log's.
-        sqlx::query!("SELECT pg_advisory_xact_lock(731, hashtext($1))", format!("{person}{wanted}"))
-            .execute(&mut *tx)
-            .await?;
+        sqlx::query!(
+            "SELECT pg_advisory_xact_lock(731, hashtext($1))",
+            format!("{person}{wanted}")
+        )
+        .execute(&mut *tx)
+        .await?;
         let before = sqlx::query!(
             "SELECT request_hash, status, etag, location, body FROM receipt WHERE person_id = $1 AND key = $2",
             person,
@@ -161,7 +189,10 @@ impl WriteTx {
     /// When the database refuses or can't be reached: then nothing was done.
     pub async fn finish<T: Serialize>(mut self, written: Written<'_, T>) -> StoreResult<Reply> {
         let json = |value: Option<&T>| {
-            value.map(serde_json::to_string).transpose().map_err(|error| StoreError::Fault(error.to_string()))
+            value
+                .map(serde_json::to_string)
+                .transpose()
+                .map_err(|error| StoreError::Fault(error.to_string()))
         };
         let kept = json(written.stored)?;
         let reply = Reply {

@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 
 use super::{Named, Person};
 use crate::id::{SessionId, StoreId};
-use crate::naming::{DisplayName, LoginName};
+use crate::naming::{LoginName, PersonName};
 
 /// A login by name and password.
 #[derive(Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -47,7 +47,7 @@ pub struct ClaimRequest {
     pub login: Option<LoginName>,
     /// Only with the token of `secondcan-server admin init`: the admin's name.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub display_name: Option<DisplayName>,
+    pub display_name: Option<PersonName>,
 }
 
 /// Change of one's own password; all other sessions end.

@@ -6,12 +6,13 @@ use utoipa::ToSchema;
 
 use super::{FoundBy, Job, Named, Sheen};
 use crate::id::{
-    BaseId, ColorantId, CustomerId, DraftId, DrawdownId, InstrumentId, JobId, MatchId, MeasurementId, PersonId,
-    ProductId, RevisionId, SheenId, StoreId,
+    BaseId, ColorantId, CustomerId, DraftId, DrawdownId, InstrumentId, JobId, MatchId,
+    MeasurementId, PersonId, ProductId, RevisionId, SheenId, StoreId,
 };
 use crate::label::LabelCode;
 use crate::naming::{DraftTitle, Note};
 use crate::quantity::{CanSize, ShotCount, ShotUnit};
+use crate::reading::AsRead;
 
 /// CIELAB under D65 and the 10° observer: `[L*, a*, b*]`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
@@ -128,11 +129,13 @@ pub struct NewMeasurement {
     #[schema(minimum = -40.0, maximum = 80.0)]
     pub temperature_c: Option<f32>,
     /// When it was read, when known.
-    #[serde(default, skip_serializing_if = "Option::is_none", with = "time::serde::rfc3339::option")]
+    #[serde(
+        default,
+        skip_serializing_if = "Option::is_none",
+        with = "time::serde::rfc3339::option"
+    )]
     pub measured_at: Option<OffsetDateTime>,
 }
-
-pub use crate::naming::AsRead;
 
 /// A measurement as kept.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]

@@ -5,9 +5,11 @@ use time::OffsetDateTime;
 use utoipa::ToSchema;
 
 use super::{Named, ShotShown};
-use crate::id::{BaseId, ColorantId, CustomerId, MatchId, PersonId, ReorderId, RevisionId, StoreId, TintId};
+use crate::id::{
+    BaseId, ColorantId, CustomerId, MatchId, PersonId, ReorderId, RevisionId, StoreId, TintId,
+};
 use crate::label::LabelCode;
-use crate::naming::{LotCode, Note};
+use crate::naming::{Lot, Note};
 use crate::quantity::{CanSize, ShotCount, ShotUnit};
 use crate::reorder::ReorderState;
 
@@ -106,7 +108,7 @@ pub struct TintShotLine {
     pub unit: ShotUnit,
     /// Its lot, when known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub lot: Option<LotCode>,
+    pub lot: Option<Lot>,
 }
 
 /// The lot of a colorant.
@@ -116,7 +118,7 @@ pub struct ColorantLot {
     /// The colorant.
     pub colorant_id: ColorantId,
     /// Its lot.
-    pub lot: LotCode,
+    pub lot: Lot,
 }
 
 /// A can really made.
@@ -137,7 +139,7 @@ pub struct NewTint {
     pub base_id: Option<BaseId>,
     /// Lot of the base, when known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub base_lot: Option<LotCode>,
+    pub base_lot: Option<Lot>,
     /// What really went in; absent: just as the formula says (for the formula's can size only).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_items = 16)]
@@ -218,7 +220,7 @@ pub struct Tint {
     pub base: Named<BaseId>,
     /// Lot of the base.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub base_lot: Option<LotCode>,
+    pub base_lot: Option<Lot>,
     /// What really went in.
     pub shots: Vec<ShotShown>,
     /// What stands out: over the room, reorder cancelled, amounts unlike the formula's.

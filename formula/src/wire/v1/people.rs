@@ -6,8 +6,8 @@ use utoipa::ToSchema;
 
 use super::OneTimeToken;
 use crate::id::{CustomerId, PersonId, StoreId};
-use crate::naming::{DisplayName, LoginName, StoreName};
-use crate::phone::Region;
+use crate::naming::{LoginName, PersonName, StoreName};
+use crate::phone::PhoneRegion;
 use crate::role::Role;
 
 /// A branch of the chain.
@@ -18,7 +18,7 @@ pub struct Store {
     /// Its name, unique in the chain.
     pub name: StoreName,
     /// Region whose national phone numbers are typed without a country code.
-    pub phone_region: Region,
+    pub phone_region: PhoneRegion,
     /// Whether it takes no more work.
     pub closed: bool,
     /// For `If-Match`.
@@ -34,7 +34,7 @@ pub struct NewStore {
     /// Its name.
     pub name: StoreName,
     /// Region whose national phone numbers are typed without a country code.
-    pub phone_region: Region,
+    pub phone_region: PhoneRegion,
 }
 
 /// An edit of a store; absent fields stay.
@@ -46,7 +46,7 @@ pub struct StoreEdit {
     pub name: Option<StoreName>,
     /// New phone region.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub phone_region: Option<Region>,
+    pub phone_region: Option<PhoneRegion>,
     /// Close or open again.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub closed: Option<bool>,
@@ -60,7 +60,7 @@ pub struct Person {
     /// The name typed at login.
     pub login: LoginName,
     /// The name that others read.
-    pub display_name: DisplayName,
+    pub display_name: PersonName,
     /// What the person may do.
     pub roles: Vec<Role>,
     /// The stores the person works at; empty for contractors.
@@ -85,7 +85,7 @@ pub struct NewPerson {
     /// The name typed at login, unique.
     pub login: LoginName,
     /// The name that others read.
-    pub display_name: DisplayName,
+    pub display_name: PersonName,
     /// At least one; `contractor` stands alone.
     #[schema(min_items = 1, max_items = 4)]
     pub roles: Vec<Role>,
@@ -111,7 +111,7 @@ pub struct PersonAdded {
 pub struct PersonEdit {
     /// New display name.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub display_name: Option<DisplayName>,
+    pub display_name: Option<PersonName>,
     /// New roles; ends the person's sessions.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(min_items = 1, max_items = 4)]

@@ -4,9 +4,9 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::base::{BaseKind, BaseRoom};
-use crate::colorant::{ColourIndexName, PigmentName};
+use crate::colorant::ColourIndexName;
 use crate::id::{BaseId, ColorantId, ProductId, SheenId};
-use crate::naming::{BaseName, ProductName};
+use crate::naming::{BaseName, PigmentName, ProductName};
 use crate::sheen::SheenWord;
 
 /// What carries the paint; decides which cautions are shown.

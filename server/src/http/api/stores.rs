@@ -19,8 +19,16 @@ pub(super) struct Description;
 
 pub(super) fn routes(config: &mut web::ServiceConfig) {
     config
-        .service(resource("/stores", "GET, POST", [web::get().to(list), web::post().to(add)]))
-        .service(resource("/stores/{id}", "GET, PATCH", [web::get().to(show), web::patch().to(edit)]));
+        .service(resource(
+            "/stores",
+            "GET, POST",
+            [web::get().to(list), web::post().to(add)],
+        ))
+        .service(resource(
+            "/stores/{id}",
+            "GET, PATCH",
+            [web::get().to(show), web::patch().to(edit)],
+        ));
 }
 
 type Answer = Result<HttpResponse, ApiError>;
@@ -44,9 +52,16 @@ async fn show(app: web::Data<App>, caller: LoggedIn, Ids(id): Ids<StoreId>) -> A
 #[utoipa::path(post, path = "/api/v1/stores", tag = "stores", request_body = NewStore,
     params(("Idempotency-Key" = IdempotencyKey, Header)),
     responses((status = 201, body = Store), WriteProblems))]
-async fn add(app: web::Data<App>, caller: LoggedIn, head: WriteHead, body: Body<NewStore>) -> Answer {
+async fn add(
+    app: web::Data<App>,
+    caller: LoggedIn,
+    head: WriteHead,
+    body: Body<NewStore>,
+) -> Answer {
     let key = head.with(&body);
-    Ok(written(shielded(async move { app.add_store(&caller, key, body.value).await }).await?))
+    Ok(written(
+        shielded(async move { app.add_store(&caller, key, body.value).await }).await?,
+    ))
 }
 
 /// Renames, closes or opens a store.
@@ -62,5 +77,8 @@ async fn edit(
     body: Body<StoreEdit>,
 ) -> Answer {
     let key = head.with(&body);
-    Ok(written(shielded(async move { app.edit_store(&caller, key, id, version, body.value).await }).await?))
+    Ok(written(
+        shielded(async move { app.edit_store(&caller, key, id, version, body.value).await })
+            .await?,
+    ))
 }
