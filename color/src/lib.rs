@@ -9,6 +9,7 @@ mod cie_table;
 pub mod difference;
 pub mod illuminant;
 pub mod lab;
+pub mod nearest;
 pub mod observer;
 pub mod spectrum;
 pub mod xyz;
@@ -19,6 +20,7 @@ pub use difference::{
 };
 pub use illuminant::{Illuminant, UnknownIlluminant, Viewing};
 pub use lab::{Lab, LabError, Xyz};
+pub use nearest::{Hit, Library, NearestError, PointId};
 pub use observer::{Observer, UnknownObserver};
 pub use spectrum::{Ends, Grid, Spectrum, SpectrumError, SpectrumWarning};
 pub use xyz::{GridMismatch, METHOD, WeightTable};
