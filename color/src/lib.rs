@@ -7,6 +7,7 @@
 
 mod cie_table;
 pub mod difference;
+pub mod exchange;
 pub mod illuminant;
 pub mod lab;
 pub mod nearest;
@@ -17,6 +18,9 @@ pub mod xyz;
 pub use difference::{
     Application94, Deltas, Direction, DirectionWord, Verdict, VerdictLimits, VerdictLimitsError,
     cie94, cmc, de76, de2000,
+};
+pub use exchange::{
+    ExchangeError, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, read_spectra,
 };
 pub use illuminant::{Illuminant, UnknownIlluminant, Viewing};
 pub use lab::{Lab, LabError, Xyz};
