@@ -82,10 +82,7 @@ pub fn drop_root(own_folder: bool) -> Result<Identity, PrivilegeError> {
     if !getuid().is_root() && !geteuid().is_root() {
         return Ok(Identity::Unchanged);
     }
-    let (uid, gid) = match find_user()? {
-        Some(ids) => ids,
-        None => make_user()?,
-    };
+    let (uid, gid) = find_or_make_user()?;
     if uid == 0 || gid == 0 {
         return Err(PrivilegeError::UserIsRoot);
     }
@@ -101,6 +98,17 @@ pub fn drop_root(own_folder: bool) -> Result<Identity, PrivilegeError> {
     Ok(Identity::Dropped {
         user: USER.to_owned(),
     })
+}
+
+fn find_or_make_user() -> Result<(u32, u32), PrivilegeError> {
+    // Servers starting side by side wait here: one useradd at a time, and none
+    // of them sees a user that another is half way through making.
+    let turn = fs::File::open("/etc").map_err(PrivilegeError::Users)?;
+    turn.lock().map_err(PrivilegeError::Users)?;
+    match find_user()? {
+        Some(ids) => Ok(ids),
+        None => make_user(),
+    }
 }
 
 fn find_user() -> Result<Option<(u32, u32)>, PrivilegeError> {
@@ -128,8 +136,6 @@ fn make_user() -> Result<(u32, u32), PrivilegeError> {
         .map_err(|error| PrivilegeError::NoUser {
             detail: format!("useradd: {error}"),
         })?;
-    // Another server starting beside this one may have been faster, so the
-    // list of users decides and not the exit code.
     find_user()?.ok_or_else(|| PrivilegeError::NoUser {
         detail: String::from_utf8_lossy(&output.stderr).trim().to_owned(),
     })
