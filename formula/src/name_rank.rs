@@ -18,6 +18,7 @@ pub struct NameQuery {
     words: Vec<Vec<char>>,
     joined: Vec<char>,
     trigrams: TrigramQuery,
+    unswapped: Vec<String>,
 }
 
 /// How well a candidate fits; greater is better. Compare by `Ord`, then by id.
@@ -91,6 +92,25 @@ fn spelling_likeness(a: &[char], b: &[char]) -> f64 {
     1.0 - edits(a, b) as f64 / longest as f64
 }
 
+fn unswapped(folded: &str) -> Vec<String> {
+    let letters = letters(folded);
+    // Two or three letters in another order begin too many names to mean one.
+    if letters.len() < 4 {
+        return Vec::new();
+    }
+    (1..letters.len())
+        .filter(|&place| {
+            let (first, second) = (letters[place - 1], letters[place]);
+            first != second && first != ' ' && second != ' '
+        })
+        .map(|place| {
+            let mut swapped = letters.clone();
+            swapped.swap(place - 1, place);
+            swapped.into_iter().collect()
+        })
+        .collect()
+}
+
 impl NameQuery {
     /// Takes a query apart that was folded by [`crate::folding::fold_company`]. `None` if nothing
     /// is left to look for.
@@ -102,11 +122,13 @@ impl NameQuery {
         let words: Vec<Vec<char>> = folded.split(' ').map(letters).collect();
         let joined = words.concat();
         let trigrams = TrigramQuery::new(&folded);
+        let unswapped = unswapped(&folded);
         Some(Self {
             folded,
             words,
             joined,
             trigrams,
+            unswapped,
         })
     }
 
@@ -114,6 +136,14 @@ impl NameQuery {
     #[must_use]
     pub fn folded(&self) -> &str {
         &self.folded
+    }
+
+    /// The query with each pair of neighboring letters swapped back in turn. Two swapped letters
+    /// spoil four trigrams, which hides short names from trigram search; beginnings of names are
+    /// looked up by these too.
+    #[must_use]
+    pub fn unswapped(&self) -> &[String] {
+        &self.unswapped
     }
 
     fn prefix(&self, folded: &str, candidate: &[Vec<char>]) -> PrefixMatch {
@@ -169,13 +199,19 @@ impl NameQuery {
         }
     }
 
-    /// Ranks a folded candidate if it begins with the query or reaches [`FIND_THRESHOLD`]: what a
-    /// search of the replica and one by pg_trgm both find.
+    /// Ranks a folded candidate if it begins with the query, reaches [`FIND_THRESHOLD`], or begins
+    /// with the query after two neighboring letters are swapped back: what a search of the replica
+    /// and one by Postgres both find.
     #[must_use]
     pub fn find(&self, folded: &str) -> Option<NameRank> {
-        let word_similarity = self.trigrams.word_similarity(folded);
-        (word_similarity >= FIND_THRESHOLD || folded.starts_with(&self.folded))
-            .then(|| self.rank_with(folded, word_similarity))
+        let begins = || {
+            folded.starts_with(&self.folded)
+                || self.unswapped.iter().any(|query| folded.starts_with(query))
+        };
+        match self.trigrams.word_similarity_from(folded, FIND_THRESHOLD) {
+            Some(word_similarity) => Some(self.rank_with(folded, word_similarity)),
+            None => begins().then(|| self.rank(folded)),
+        }
     }
 }
 

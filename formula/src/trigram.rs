@@ -5,25 +5,25 @@
 //! follows the description there. Words are runs of letters and digits, each padded by two blanks
 //! in front and one behind.
 
-use std::collections::HashMap;
-
-/// Three characters in a row.
-pub type Trigram = [char; 3];
+/// Three characters in a row, packed into 21 bits each, so that comparing is one instruction.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+struct Trigram(u64);
 
 /// The trigrams of a folded text in order, repetitions included.
-#[must_use]
-pub fn trigrams(text: &str) -> Vec<Trigram> {
-    let mut all = Vec::new();
+fn trigrams(text: &str) -> Vec<Trigram> {
+    const WINDOW: u64 = (1 << 63) - 1;
+    let push = |window: u64, character: char| (window << 21 | u64::from(character)) & WINDOW;
+    let padding = push(push(0, ' '), ' ');
+    let mut all = Vec::with_capacity(text.len() + 2);
     for word in text.split(|c: char| !c.is_alphanumeric()) {
         if word.is_empty() {
             continue;
         }
-        let padded: Vec<char> = [' ', ' ']
-            .into_iter()
-            .chain(word.chars())
-            .chain([' '])
-            .collect();
-        all.extend(padded.windows(3).map(|w| [w[0], w[1], w[2]]));
+        let mut window = padding;
+        for character in word.chars().chain([' ']) {
+            window = push(window, character);
+            all.push(Trigram(window));
+        }
     }
     all
 }
@@ -48,31 +48,31 @@ fn jaccard(shared: usize, ours: usize, theirs: usize) -> f64 {
 /// A text to compare many others with.
 #[derive(Debug, Clone)]
 pub struct TrigramQuery {
-    /// Place of each distinct trigram.
-    places: HashMap<Trigram, usize>,
+    /// Each trigram once, sorted; its index is its number.
+    ours: Vec<Trigram>,
 }
 
 impl TrigramQuery {
     /// Takes a folded text apart.
     #[must_use]
     pub fn new(folded: &str) -> Self {
-        let places = distinct(trigrams(folded))
-            .into_iter()
-            .enumerate()
-            .map(|(place, trigram)| (trigram, place))
-            .collect();
-        Self { places }
+        Self {
+            ours: distinct(trigrams(folded)),
+        }
     }
 
     /// pg_trgm's `similarity`: 0 to 1.
     #[must_use]
     pub fn similarity(&self, folded: &str) -> f64 {
         let theirs = distinct(trigrams(folded));
-        let shared = theirs
+        jaccard(self.shared(&theirs), self.ours.len(), theirs.len())
+    }
+
+    fn shared(&self, theirs: &[Trigram]) -> usize {
+        theirs
             .iter()
-            .filter(|t| self.places.contains_key(*t))
-            .count();
-        jaccard(shared, self.places.len(), theirs.len())
+            .filter(|trigram| self.ours.binary_search(trigram).is_ok())
+            .count()
     }
 
     /// pg_trgm's `word_similarity(query, text)`: the greatest similarity of the query with any run
@@ -82,18 +82,34 @@ impl TrigramQuery {
     /// never back, not the maximum over all runs.
     #[must_use]
     pub fn word_similarity(&self, folded: &str) -> f64 {
-        let ours = self.places.len();
-        // Trigrams of the text by number: those of the query first, then the others as they come.
-        let mut numbers = self.places.clone();
-        let run: Vec<usize> = trigrams(folded)
-            .into_iter()
-            .map(|trigram| {
-                let next = numbers.len();
-                *numbers.entry(trigram).or_insert(next)
-            })
-            .collect();
+        self.word_similarity_from(folded, 0.0).unwrap_or(0.0)
+    }
+
+    /// [`Self::word_similarity`] where it is at least `least`. Quick for texts that share too few
+    /// trigrams to get there.
+    #[must_use]
+    pub fn word_similarity_from(&self, folded: &str, least: f64) -> Option<f64> {
+        let run = trigrams(folded);
+        let theirs = distinct(run.clone());
+        // No extent can share more than the whole text does, nor be compared with fewer than ours.
+        let shared = self.shared(&theirs);
+        if jaccard(shared, self.ours.len(), shared) < least {
+            return None;
+        }
+        let found = self.best_extent(&run, &theirs);
+        (found >= least).then_some(found)
+    }
+
+    fn best_extent(&self, run: &[Trigram], distinct: &[Trigram]) -> f64 {
+        let ours = self.ours.len();
+        // Numbers: those of the query as they are there, the others behind them.
+        let number = |trigram: &Trigram| match self.ours.binary_search(trigram) {
+            Ok(number) => number,
+            Err(_) => ours + distinct.partition_point(|other| other < trigram),
+        };
+        let run: Vec<usize> = run.iter().map(number).collect();
         let found = |number: usize| number < ours;
-        let mut last_place: Vec<Option<usize>> = vec![None; numbers.len()];
+        let mut last_place: Vec<Option<usize>> = vec![None; ours + distinct.len()];
         let mut lower: Option<usize> = None;
         let (mut shared, mut theirs) = (0, 0);
         let mut best = 0.0_f64;
@@ -147,8 +163,8 @@ mod tests {
         let query = TrigramQuery::new("word");
         assert!((query.word_similarity("two words") - 0.8).abs() < 1e-9);
         assert!((query.similarity("two words") - 0.363_636_36).abs() < 1e-7);
-        let all: Vec<String> = trigrams("cat").iter().map(|t| t.iter().collect()).collect();
-        assert_eq!(all, ["  c", " ca", "cat", "at "]);
+        let packed = |text: &str| Trigram(text.chars().fold(0, |all, c| all << 21 | u64::from(c)));
+        assert_eq!(trigrams("cat"), ["  c", " ca", "cat", "at "].map(packed));
     }
 
     #[test]
