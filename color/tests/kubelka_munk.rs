@@ -101,6 +101,14 @@ fn films_at_their_limits() {
         );
     }
     near(film_reflectance(0.0, 0.0, 1.0, 0.4), 0.4, 0.0);
+    // Thin films: Kubelka's form as printed, with coth, from where the series ends.
+    for (k, x, backing) in [(1e-3, 0.5, 0.8), (1e-4, 1.0, 0.05), (1e-8, 2.0, 0.5)] {
+        let a: f64 = 1.0 + k;
+        let b = (a * a - 1.0).sqrt();
+        let b_coth = b / (b * x).tanh();
+        let printed = (1.0 - backing * (a - b_coth)) / (a - backing + b_coth);
+        near(film_reflectance(k, 1.0, x, backing), printed, 1e-11);
+    }
 }
 
 /// Test table of the open-source library Unicolour (MIT), "calculated independently": three
