@@ -1,6 +1,6 @@
 //! Builds the application from the configuration and runs it.
 
-use anyhow::{Context, bail};
+use anyhow::{Context, anyhow, bail};
 
 use crate::{
     config::{Config, Database, DatabaseUrl},
@@ -14,6 +14,7 @@ use crate::{
 /// The database to work on, and the private cluster when it is one.
 struct Opened {
     app: DatabaseUrl,
+    owner: Option<DatabaseUrl>,
     cluster: Option<Cluster>,
     _data: DataFolder,
 }
@@ -21,18 +22,29 @@ struct Opened {
 impl Opened {
     async fn open(config: &Config) -> anyhow::Result<Self> {
         let data = DataFolder::open(&config.data)?;
-        let (app, cluster) = match &config.database {
+        let (app, owner, cluster) = match &config.database {
             Database::Embedded => {
                 let cluster = embedded::start(&data).await?;
-                (cluster.app_url().clone(), Some(cluster))
+                let owner = cluster.owner_url().clone();
+                (cluster.app_url().clone(), Some(owner), Some(cluster))
             }
-            Database::External { app, .. } => (app.clone(), None),
+            Database::External { app, owner } => (app.clone(), owner.clone(), None),
         };
         Ok(Self {
             app,
+            owner,
             cluster,
             _data: data,
         })
+    }
+
+    /// Migrates where the owner's URL is known, else checks the version.
+    async fn bring_up_to_date(&self) -> anyhow::Result<()> {
+        match &self.owner {
+            Some(owner) => setup::migrate(owner).await?,
+            None => setup::check_version(&self.app).await?,
+        }
+        Ok(())
     }
 
     async fn close(self) -> anyhow::Result<()> {
@@ -55,6 +67,11 @@ pub async fn serve(config: Config) -> anyhow::Result<()> {
         opened = Opened::open(&config) => opened?,
         () = shutdown.requested() => return Ok(()),
     };
+    let current = opened.bring_up_to_date().await;
+    if current.is_err() {
+        opened.close().await?;
+        return current;
+    }
     listen::announce(&listener)?;
     shutdown.requested().await;
     opened.close().await
@@ -63,9 +80,17 @@ pub async fn serve(config: Config) -> anyhow::Result<()> {
 /// Brings the schema up to date.
 ///
 /// # Errors
-/// Whatever keeps the database from being opened.
+/// Without the owner's URL, or when a migration fails.
 pub async fn migrate(config: Config) -> anyhow::Result<()> {
-    Opened::open(&config).await?.close().await
+    let opened = Opened::open(&config).await?;
+    let migrated = match &opened.owner {
+        Some(owner) => setup::migrate(owner).await.map_err(Into::into),
+        None => Err(anyhow!(
+            "migrate needs the owner's URL; set DATABASE_OWNER_URL beside DATABASE_URL"
+        )),
+    };
+    opened.close().await?;
+    migrated
 }
 
 /// Loads the demo data.

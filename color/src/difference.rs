@@ -1,0 +1,12 @@
+//! Color differences, and the words for them.
+//!
+//! All in `f64`. [`de2000`] and [`de76`] are symmetric; [`cie94`] and [`cmc`] are not: their
+//! first argument is the standard.
+
+mod direction;
+mod formulas;
+mod verdict;
+
+pub use direction::{Deltas, Direction, DirectionWord};
+pub use formulas::{Application94, cie94, cmc, de76, de2000};
+pub use verdict::{Verdict, VerdictLimits, VerdictLimitsError};

@@ -1,0 +1,22 @@
+//! Use cases: what a caller may do, one file a noun. No HTTP and no SQL here.
+
+pub mod caller;
+pub mod error;
+pub mod policy;
+pub mod sessions;
+pub mod stores;
+pub mod tokens;
+
+use crate::store::Database;
+
+pub use caller::Caller;
+pub use error::{AppError, AppResult};
+
+/// What every use case works on; one a process.
+#[derive(Clone)]
+pub struct App {
+    /// The database, as the app role.
+    pub db: Database,
+    /// Signs and checks access tokens.
+    pub tokens: std::sync::Arc<tokens::TokenKeys>,
+}

@@ -1,0 +1,87 @@
+//! Stores: the branches of the chain.
+
+use formula::id::StoreId;
+use formula::wire::v1::{NewStore, Page, Store, StoreEdit};
+
+use super::policy::{Act, require};
+use super::{App, AppError, AppResult, Caller};
+use crate::store::stores;
+use crate::store::write::{Begun, PageAsk, Reply, WriteKey, Written};
+
+impl App {
+    /// Every store, in order of id.
+    ///
+    /// # Errors
+    /// As [`AppError`] says.
+    pub async fn list_stores(&self, caller: &Caller, ask: PageAsk) -> AppResult<Page<Store>> {
+        require(caller, Act::SeeCatalog)?;
+        let mut read = self.db.read().await?;
+        Ok(stores::list(&mut read, caller, ask).await?)
+    }
+
+    /// One store.
+    ///
+    /// # Errors
+    /// As [`AppError`] says.
+    pub async fn show_store(&self, caller: &Caller, id: StoreId) -> AppResult<Store> {
+        require(caller, Act::SeeCatalog)?;
+        let mut read = self.db.read().await?;
+        stores::find(&mut read, caller, id)
+            .await?
+            .ok_or(AppError::NotFound("store"))
+    }
+
+    /// Adds a store.
+    ///
+    /// # Errors
+    /// As [`AppError`] says.
+    pub async fn add_store(
+        &self,
+        caller: &Caller,
+        key: WriteKey,
+        new: NewStore,
+    ) -> AppResult<Reply> {
+        require(caller, Act::EditStores)?;
+        let mut tx = match self.db.begin(caller, key).await? {
+            Begun::Fresh(tx) => tx,
+            Begun::Repeated(reply) => return Ok(reply),
+        };
+        let store = stores::insert(tx.conn(), caller, &new).await?;
+        let written = Written::created(&store, format!("/api/v1/stores/{}", store.id))
+            .at_version(store.version);
+        Ok(tx.finish(written).await?)
+    }
+
+    /// Renames, closes or opens a store.
+    ///
+    /// # Errors
+    /// As [`AppError`] says.
+    pub async fn edit_store(
+        &self,
+        caller: &Caller,
+        key: WriteKey,
+        id: StoreId,
+        version: i32,
+        edit: StoreEdit,
+    ) -> AppResult<Reply> {
+        require(caller, Act::EditStores)?;
+        let mut tx = match self.db.begin(caller, key).await? {
+            Begun::Fresh(tx) => tx,
+            Begun::Repeated(reply) => return Ok(reply),
+        };
+        let now = stores::lock(tx.conn(), caller, id)
+            .await?
+            .ok_or(AppError::NotFound("store"))?;
+        if now.version != version {
+            return Err(AppError::VersionMismatch {
+                what: "store",
+                now: now.version,
+                given: version,
+            });
+        }
+        let store = stores::update(tx.conn(), caller, now, edit).await?;
+        Ok(tx
+            .finish(Written::changed(&store).at_version(store.version))
+            .await?)
+    }
+}
