@@ -3,7 +3,9 @@
 pub mod access;
 mod error;
 mod read_back;
+pub mod schema;
 pub mod sessions;
+pub mod setup;
 pub mod stores;
 pub mod write;
 
