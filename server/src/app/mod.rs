@@ -2,6 +2,9 @@
 
 pub mod caller;
 pub mod error;
+pub mod matches;
+pub mod measurements;
+pub mod nearest;
 pub mod policy;
 pub mod sessions;
 pub mod stores;
@@ -19,12 +22,18 @@ pub struct App {
     pub db: Database,
     /// Signs and checks access tokens.
     pub tokens: std::sync::Arc<tokens::TokenKeys>,
+    /// Every formula by its color.
+    pub index: nearest::ColorIndex,
 }
 
 impl App {
     /// Puts the parts together.
     #[must_use]
     pub fn new(db: Database, tokens: std::sync::Arc<tokens::TokenKeys>) -> Self {
-        Self { db, tokens }
+        Self {
+            db,
+            tokens,
+            index: nearest::ColorIndex::default(),
+        }
     }
 }
