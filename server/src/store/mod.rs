@@ -2,7 +2,13 @@
 
 pub mod access;
 mod error;
+pub mod formulas;
+pub mod library;
+pub mod matches;
+pub mod measurements;
+pub mod notes;
 mod read_back;
+pub mod revisions;
 pub mod schema;
 pub mod sessions;
 pub mod setup;
