@@ -1,12 +1,17 @@
 //! The only place with SQL. Every call takes `&Caller`, or says why not.
 
 pub mod access;
+pub mod claims;
+pub mod customer_links;
 mod error;
+pub mod logins;
+pub mod persons;
 mod read_back;
 pub mod schema;
 pub mod sessions;
 pub mod setup;
 pub mod stores;
+pub mod throttle;
 pub mod write;
 
 use std::str::FromStr;
