@@ -5,6 +5,9 @@ pub mod caller;
 pub mod claims;
 pub mod customer_links;
 pub mod error;
+pub mod matches;
+pub mod measurements;
+pub mod nearest;
 mod one_time;
 pub mod passwords;
 pub mod persons;
@@ -28,6 +31,8 @@ pub struct App {
     pub tokens: std::sync::Arc<tokens::TokenKeys>,
     /// Hashes and compares passwords.
     pub passwords: passwords::Passwords,
+    /// Every formula by its color.
+    pub index: nearest::ColorIndex,
 }
 
 impl App {
@@ -41,6 +46,7 @@ impl App {
             db,
             tokens,
             passwords,
+            index: nearest::ColorIndex::default(),
         })
     }
 }

@@ -4,9 +4,15 @@ pub mod access;
 pub mod claims;
 pub mod customer_links;
 mod error;
+pub mod formulas;
+pub mod library;
 pub mod logins;
+pub mod matches;
+pub mod measurements;
+pub mod notes;
 pub mod persons;
 mod read_back;
+pub mod revisions;
 pub mod schema;
 pub mod sessions;
 pub mod setup;
@@ -76,10 +82,19 @@ impl Database {
     /// # Errors
     /// When the database can't be reached.
     pub async fn read(&self) -> StoreResult<ReadTx> {
-        let mut tx = self.pool.begin().await?;
-        tx.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+        let tx = self
+            .pool
+            .begin_with("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
             .await?;
         Ok(ReadTx { tx })
+    }
+
+    /// A connection outside any transaction, for a single statement.
+    ///
+    /// # Errors
+    /// When the database can't be reached.
+    pub async fn one(&self) -> StoreResult<impl std::ops::DerefMut<Target = Conn> + Send + use<>> {
+        Ok(self.pool.acquire().await?)
     }
 
     /// A plain transaction without a receipt, for what has no caller yet (logins) or needs no receipt.

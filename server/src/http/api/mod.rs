@@ -2,6 +2,8 @@
 
 mod access_log;
 mod auth;
+mod matches;
+mod nearest;
 mod persons;
 mod stores;
 
@@ -14,6 +16,8 @@ pub fn routes(config: &mut web::ServiceConfig) {
     persons::routes(config);
     access_log::routes(config);
     stores::routes(config);
+    matches::routes(config);
+    nearest::routes(config);
 }
 
 /// The description of every noun.
@@ -23,5 +27,7 @@ pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
         persons::Description::openapi(),
         access_log::Description::openapi(),
         stores::Description::openapi(),
+        matches::Description::openapi(),
+        nearest::Description::openapi(),
     ]
 }
