@@ -1,11 +1,15 @@
 //! Use cases: what a caller may do, one file a noun. No HTTP and no SQL here.
 
+pub mod bases;
 pub mod caller;
+pub mod colorants;
 pub mod error;
 pub mod policy;
+pub mod products;
 pub mod sessions;
 pub mod stores;
 pub mod tokens;
+pub mod verdicts;
 
 use crate::store::Database;
 

@@ -1,9 +1,13 @@
 //! The only place with SQL. Every call takes `&Caller`, or says why not.
 
+pub mod bases;
+pub mod colorants;
 mod error;
+pub mod products;
 mod read_back;
 pub mod sessions;
 pub mod stores;
+pub mod verdicts;
 pub mod write;
 
 use std::str::FromStr;

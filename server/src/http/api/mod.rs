@@ -1,16 +1,30 @@
 //! Handlers under `/api/v1`, one file a noun.
 
+mod bases;
+mod colorants;
+mod products;
 mod stores;
+mod verdicts;
 
 use actix_web::web;
 use utoipa::OpenApi as _;
 
 /// Mounts every noun.
 pub fn routes(config: &mut web::ServiceConfig) {
+    bases::routes(config);
+    colorants::routes(config);
+    products::routes(config);
     stores::routes(config);
+    verdicts::routes(config);
 }
 
 /// The description of every noun.
 pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
-    vec![stores::Description::openapi()]
+    vec![
+        bases::Description::openapi(),
+        colorants::Description::openapi(),
+        products::Description::openapi(),
+        stores::Description::openapi(),
+        verdicts::Description::openapi(),
+    ]
 }
