@@ -1,15 +1,30 @@
-//! Color arithmetic for paint: Lab coordinates, color differences and the words a
-//! counter uses for them.
+//! Color arithmetic for paint: light, spectra, color differences and the words a counter uses
+//! for them.
 //!
 //! Pure arithmetic in `f64`: no input or output, no clock, no async. Every constant cites
 //! its source where it stands.
 #![forbid(unsafe_code)]
 
+mod cie_table;
 pub mod difference;
+pub mod exchange;
+pub mod illuminant;
 pub mod lab;
+pub mod nearest;
+pub mod observer;
+pub mod spectrum;
+pub mod xyz;
 
 pub use difference::{
     Application94, Deltas, Direction, DirectionWord, Verdict, VerdictLimits, VerdictLimitsError,
     cie94, cmc, de76, de2000,
 };
+pub use exchange::{
+    ExchangeError, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, read_spectra,
+};
+pub use illuminant::{Illuminant, UnknownIlluminant, Viewing};
 pub use lab::{Lab, LabError, Xyz};
+pub use nearest::{Hit, Library, NearestError, PointId};
+pub use observer::{Observer, UnknownObserver};
+pub use spectrum::{Ends, Grid, Spectrum, SpectrumError, SpectrumWarning};
+pub use xyz::{GridMismatch, METHOD, WeightTable};

@@ -6,12 +6,12 @@ use proptest::prelude::*;
 fn rows(text: &str) -> Vec<csv::StringRecord> {
     csv::Reader::from_reader(text.as_bytes())
         .records()
-        .map(|r| r.unwrap())
+        .map(|r| r.expect("a readable row"))
         .collect()
 }
 
 fn number(row: &csv::StringRecord, column: usize) -> f64 {
-    row[column].parse().unwrap()
+    row[column].parse().expect("a number")
 }
 
 fn lab(row: &csv::StringRecord, first: usize) -> Lab {
@@ -20,7 +20,7 @@ fn lab(row: &csv::StringRecord, first: usize) -> Lab {
         number(row, first + 1),
         number(row, first + 2),
     )
-    .unwrap()
+    .expect("a color")
 }
 
 /// dE00: Sharma, Wu, Dalal, Color Res. Appl. 30 (2005) 21, Table 1, printed to 4 decimals.

@@ -77,12 +77,7 @@ fn lightness_chroma_hue(standard: Lab, sample: Lab) -> (f64, f64, f64) {
 /// NaN in gives NaN out; [`Lab::new`] keeps NaN from getting here.
 #[must_use]
 pub fn de2000(first: Lab, second: Lab) -> f64 {
-    de2000_with_chroma(first, first.chroma(), second, second.chroma())
-}
-
-/// [`de2000`] for callers that keep C\*ab of a color; the same bits as without.
-pub(crate) fn de2000_with_chroma(first: Lab, chroma1: f64, second: Lab, chroma2: f64) -> f64 {
-    let mean_c7 = seventh_power((chroma1 + chroma2) / 2.0);
+    let mean_c7 = seventh_power((first.chroma() + second.chroma()) / 2.0);
     let stretch = 1.0 + 0.5 * (1.0 - (mean_c7 / (mean_c7 + CHROMA_CONSTANT)).sqrt());
     let (a1, a2) = (stretch * first.a, stretch * second.a);
     let c1 = (a1 * a1 + first.b * first.b).sqrt();

@@ -1,11 +1,14 @@
 //! The only place with SQL. Every call takes `&Caller`, or says why not.
 
+pub mod access;
 pub mod bases;
 pub mod colorants;
 mod error;
 pub mod products;
 mod read_back;
+pub mod schema;
 pub mod sessions;
+pub mod setup;
 pub mod stores;
 pub mod verdicts;
 pub mod write;

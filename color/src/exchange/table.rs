@@ -1,0 +1,193 @@
+//! What every format's reader delivers, and the checks common to all.
+
+use crate::exchange::{ExchangeError, FileFormat, Scale};
+use crate::spectrum::ALLOWED_NM;
+
+/// A file split into cells.
+pub(super) struct RawFile {
+    pub(super) format: FileFormat,
+    /// The unit as the file states it.
+    pub(super) stated: Option<Scale>,
+    pub(super) table: RawTable,
+    pub(super) comments: Vec<String>,
+}
+
+/// Samples over the same wavelengths, in the order of the file.
+pub(super) struct RawTable {
+    pub(super) wavelengths: Vec<Cell>,
+    pub(super) samples: Vec<RawSample>,
+}
+
+pub(super) struct RawSample {
+    pub(super) name: String,
+    pub(super) line: u64,
+    /// One for each wavelength.
+    pub(super) cells: Vec<Cell>,
+    pub(super) other: Vec<(String, String)>,
+}
+
+/// A piece of text and its line in the file.
+pub(super) struct Cell {
+    pub(super) line: u64,
+    pub(super) text: String,
+}
+
+/// Even wavelengths.
+pub(super) struct Axis {
+    pub(super) start_nm: u16,
+    pub(super) step_nm: u16,
+    pub(super) descending: bool,
+}
+
+/// Checks that wavelengths are whole, each there once, in order and evenly spaced.
+pub(super) fn even_axis(table: &RawTable) -> Result<Axis, ExchangeError> {
+    let cells = &table.wavelengths;
+    let mut seen = std::collections::HashSet::new();
+    let mut nms: Vec<u16> = Vec::with_capacity(cells.len());
+    for cell in cells {
+        let nm = whole_wavelength(&cell.text).ok_or_else(|| ExchangeError::Wavelength {
+            line: cell.line,
+            text: brief(&cell.text),
+        })?;
+        if !seen.insert(nm) {
+            return Err(ExchangeError::DuplicateWavelength {
+                line: cell.line,
+                nm,
+            });
+        }
+        nms.push(nm);
+    }
+    let [first, second, ..] = nms[..] else {
+        // One value: the spectrum's own check says what is wrong with it.
+        return Ok(Axis {
+            start_nm: nms.first().copied().unwrap_or_default(),
+            step_nm: 0,
+            descending: false,
+        });
+    };
+    let descending = second < first;
+    let steps = || nms.iter().zip(&nms[1..]).map(|(before, nm)| (*before, *nm));
+    for ((before, nm), cell) in steps().zip(&cells[1..]) {
+        if (nm < before) != descending {
+            return Err(ExchangeError::OutOfOrder {
+                line: cell.line,
+                nm,
+            });
+        }
+    }
+    let smallest = steps()
+        .map(|(before, nm)| nm.abs_diff(before))
+        .min()
+        .unwrap_or_default();
+    for ((before, nm), cell) in steps().zip(&cells[1..]) {
+        let found = nm.abs_diff(before);
+        if found == smallest {
+            continue;
+        }
+        return Err(if found.is_multiple_of(smallest) {
+            let missing = if descending {
+                before - smallest
+            } else {
+                before + smallest
+            };
+            ExchangeError::MissingWavelength {
+                line: cell.line,
+                nm: missing,
+            }
+        } else {
+            ExchangeError::UnevenStep {
+                line: cell.line,
+                nm,
+                expected: smallest,
+                found,
+            }
+        });
+    }
+    let start_nm = if descending {
+        nms[nms.len() - 1]
+    } else {
+        first
+    };
+    Ok(Axis {
+        start_nm,
+        step_nm: smallest,
+        descending,
+    })
+}
+
+fn whole_wavelength(text: &str) -> Option<u16> {
+    let (value, _) = number(text)?;
+    let in_range = value >= f64::from(ALLOWED_NM.0) && value <= f64::from(ALLOWED_NM.1);
+    (in_range && value.fract() == 0.0).then_some(value as u16)
+}
+
+/// The values of each sample as numbers.
+pub(super) fn numbers(
+    table: &RawTable,
+    assumed: &mut Vec<String>,
+) -> Result<Vec<Vec<f64>>, ExchangeError> {
+    let mut commas = false;
+    let mut samples = Vec::with_capacity(table.samples.len());
+    for sample in &table.samples {
+        let mut values = Vec::with_capacity(sample.cells.len());
+        for (cell, wavelength) in sample.cells.iter().zip(&table.wavelengths) {
+            let line = cell.line;
+            let field = || format!("{} at {} nm", brief(&sample.name), wavelength.text);
+            if cell.text.is_empty() {
+                return Err(ExchangeError::MissingValue {
+                    line,
+                    field: field(),
+                });
+            }
+            let text = || brief(&cell.text);
+            match number(&cell.text) {
+                None => {
+                    return Err(ExchangeError::NotANumber {
+                        line,
+                        field: field(),
+                        text: text(),
+                    });
+                }
+                Some((value, _)) if !value.is_finite() => {
+                    return Err(ExchangeError::NotFinite {
+                        line,
+                        field: field(),
+                        text: text(),
+                    });
+                }
+                Some((value, comma)) => {
+                    commas |= comma;
+                    values.push(value);
+                }
+            }
+        }
+        samples.push(values);
+    }
+    if commas {
+        assumed.push("commas in numbers were read as decimal points".to_owned());
+    }
+    Ok(samples)
+}
+
+/// A number with a decimal point or comma, and whether it was a comma.
+pub(super) fn number(text: &str) -> Option<(f64, bool)> {
+    let text = text.trim();
+    match text.split_once(',') {
+        None => text.parse().ok().map(|value| (value, false)),
+        Some((_, rest)) if rest.contains(',') || text.contains('.') => None,
+        Some((whole, rest)) => format!("{whole}.{rest}")
+            .parse()
+            .ok()
+            .map(|value| (value, true)),
+    }
+}
+
+/// Enough of a text to recognize it in an error.
+pub(super) fn brief(text: &str) -> String {
+    const LONGEST: usize = 60;
+    let mut short: String = text.chars().take(LONGEST).collect();
+    if short.len() < text.len() {
+        short.push('…');
+    }
+    short
+}
