@@ -3,7 +3,9 @@
 pub mod bases;
 pub mod caller;
 pub mod colorants;
+pub mod customers;
 pub mod error;
+pub mod find;
 pub mod policy;
 pub mod products;
 pub mod sessions;

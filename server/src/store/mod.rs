@@ -3,7 +3,10 @@
 pub mod access;
 pub mod bases;
 pub mod colorants;
+pub mod customers;
 mod error;
+pub mod find;
+pub mod jobs;
 pub mod products;
 mod read_back;
 pub mod schema;

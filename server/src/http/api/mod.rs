@@ -2,6 +2,7 @@
 
 mod bases;
 mod colorants;
+mod customers;
 mod products;
 mod stores;
 mod verdicts;
@@ -13,6 +14,7 @@ use utoipa::OpenApi as _;
 pub fn routes(config: &mut web::ServiceConfig) {
     bases::routes(config);
     colorants::routes(config);
+    customers::routes(config);
     products::routes(config);
     stores::routes(config);
     verdicts::routes(config);
@@ -23,6 +25,7 @@ pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
     vec![
         bases::Description::openapi(),
         colorants::Description::openapi(),
+        customers::Description::openapi(),
         products::Description::openapi(),
         stores::Description::openapi(),
         verdicts::Description::openapi(),
