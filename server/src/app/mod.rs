@@ -6,6 +6,10 @@ pub mod colorants;
 pub mod customers;
 pub mod error;
 pub mod find;
+pub mod matches;
+pub mod measurements;
+pub mod nearest;
+pub mod passwords;
 pub mod policy;
 pub mod products;
 pub mod sessions;
@@ -25,12 +29,24 @@ pub struct App {
     pub db: Database,
     /// Signs and checks access tokens.
     pub tokens: std::sync::Arc<tokens::TokenKeys>,
+    /// Hashes and compares passwords.
+    pub passwords: passwords::Passwords,
+    /// Every formula by its color.
+    pub index: nearest::ColorIndex,
 }
 
 impl App {
     /// Puts the parts together.
-    #[must_use]
-    pub fn new(db: Database, tokens: std::sync::Arc<tokens::TokenKeys>) -> Self {
-        Self { db, tokens }
+    ///
+    /// # Errors
+    /// When the system has no randomness.
+    pub fn new(db: Database, tokens: std::sync::Arc<tokens::TokenKeys>) -> AppResult<Self> {
+        let passwords = passwords::Passwords::new()?;
+        Ok(Self {
+            db,
+            tokens,
+            passwords,
+            index: nearest::ColorIndex::default(),
+        })
     }
 }

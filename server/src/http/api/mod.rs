@@ -3,6 +3,8 @@
 mod bases;
 mod colorants;
 mod customers;
+mod matches;
+mod nearest;
 mod products;
 mod stores;
 mod verdicts;
@@ -17,6 +19,8 @@ pub fn routes(config: &mut web::ServiceConfig) {
     customers::routes(config);
     products::routes(config);
     stores::routes(config);
+    matches::routes(config);
+    nearest::routes(config);
     verdicts::routes(config);
 }
 
@@ -26,6 +30,8 @@ pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
         bases::Description::openapi(),
         colorants::Description::openapi(),
         customers::Description::openapi(),
+        matches::Description::openapi(),
+        nearest::Description::openapi(),
         products::Description::openapi(),
         stores::Description::openapi(),
         verdicts::Description::openapi(),
