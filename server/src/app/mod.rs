@@ -6,6 +6,7 @@ pub mod colorants;
 pub mod customers;
 pub mod error;
 pub mod find;
+pub mod instruments;
 pub mod matches;
 pub mod measurements;
 pub mod nearest;

@@ -7,6 +7,7 @@ pub mod customers;
 mod error;
 pub mod find;
 pub mod formulas;
+pub mod instruments;
 pub mod jobs;
 pub mod library;
 pub mod matches;

@@ -3,6 +3,7 @@
 mod bases;
 mod colorants;
 mod customers;
+mod instruments;
 mod matches;
 mod nearest;
 mod products;
@@ -17,6 +18,7 @@ pub fn routes(config: &mut web::ServiceConfig) {
     bases::routes(config);
     colorants::routes(config);
     customers::routes(config);
+    instruments::routes(config);
     products::routes(config);
     stores::routes(config);
     matches::routes(config);
@@ -30,6 +32,7 @@ pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
         bases::Description::openapi(),
         colorants::Description::openapi(),
         customers::Description::openapi(),
+        instruments::Description::openapi(),
         matches::Description::openapi(),
         nearest::Description::openapi(),
         products::Description::openapi(),
