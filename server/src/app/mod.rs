@@ -4,7 +4,12 @@ pub mod access;
 pub mod caller;
 pub mod claims;
 pub mod customer_links;
+pub mod bases;
+pub mod colorants;
+pub mod customers;
 pub mod error;
+pub mod find;
+pub mod instruments;
 pub mod matches;
 pub mod measurements;
 pub mod nearest;
@@ -12,10 +17,12 @@ mod one_time;
 pub mod passwords;
 pub mod persons;
 pub mod policy;
+pub mod products;
 pub mod sessions;
 pub mod stores;
 mod throttle;
 pub mod tokens;
+pub mod verdicts;
 
 use crate::store::Database;
 

@@ -5,7 +5,13 @@ mod auth;
 mod matches;
 mod nearest;
 mod persons;
+mod bases;
+mod colorants;
+mod customers;
+mod instruments;
+mod products;
 mod stores;
+mod verdicts;
 
 use actix_web::web;
 use utoipa::OpenApi as _;
@@ -15,9 +21,15 @@ pub fn routes(config: &mut web::ServiceConfig) {
     auth::routes(config);
     persons::routes(config);
     access_log::routes(config);
+    bases::routes(config);
+    colorants::routes(config);
+    customers::routes(config);
+    instruments::routes(config);
+    products::routes(config);
     stores::routes(config);
     matches::routes(config);
     nearest::routes(config);
+    verdicts::routes(config);
 }
 
 /// The description of every noun.
@@ -27,7 +39,13 @@ pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
         persons::Description::openapi(),
         access_log::Description::openapi(),
         stores::Description::openapi(),
+        bases::Description::openapi(),
+        colorants::Description::openapi(),
+        customers::Description::openapi(),
+        instruments::Description::openapi(),
         matches::Description::openapi(),
         nearest::Description::openapi(),
+        products::Description::openapi(),
+        verdicts::Description::openapi(),
     ]
 }
