@@ -1,6 +1,8 @@
 //! Use cases: what a caller may do, one file a noun. No HTTP and no SQL here.
 
 pub mod caller;
+pub mod counter;
+pub mod drafts;
 pub mod error;
 pub mod policy;
 pub mod sessions;

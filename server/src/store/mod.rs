@@ -1,7 +1,9 @@
 //! The only place with SQL. Every call takes `&Caller`, or says why not.
 
 pub mod access;
+pub mod drafts;
 mod error;
+pub mod formulas;
 mod read_back;
 pub mod schema;
 pub mod sessions;
