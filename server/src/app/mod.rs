@@ -4,10 +4,14 @@ pub mod caller;
 pub mod counter;
 pub mod drafts;
 pub mod error;
+mod flags;
 pub mod policy;
+pub mod reorders;
 pub mod sessions;
 pub mod stores;
+pub mod tints;
 pub mod tokens;
+mod warnings;
 
 use crate::store::Database;
 

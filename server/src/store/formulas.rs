@@ -110,5 +110,6 @@ pub async fn find(
 
 /// A count of shots as kept.
 pub(super) fn count(column: i32) -> StoreResult<ShotCount> {
-    ShotCount::new(column).map_err(|_| StoreError::Fault("a stored value is no shot count".to_owned()))
+    ShotCount::new(column)
+        .map_err(|_| StoreError::Fault("a stored value is no shot count".to_owned()))
 }

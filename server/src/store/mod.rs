@@ -5,10 +5,12 @@ pub mod drafts;
 mod error;
 pub mod formulas;
 mod read_back;
+pub mod reorders;
 pub mod schema;
 pub mod sessions;
 pub mod setup;
 pub mod stores;
+pub mod tints;
 pub mod write;
 
 use std::str::FromStr;
