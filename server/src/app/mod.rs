@@ -23,6 +23,12 @@ pub mod stores;
 mod throttle;
 pub mod tokens;
 pub mod verdicts;
+pub mod counter;
+pub mod drafts;
+mod flags;
+pub mod reorders;
+pub mod tints;
+mod warnings;
 
 use crate::store::Database;
 

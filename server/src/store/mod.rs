@@ -20,12 +20,15 @@ pub mod persons;
 pub mod products;
 mod read_back;
 pub mod revisions;
+pub mod drafts;
+pub mod reorders;
 pub mod schema;
 pub mod sessions;
 pub mod setup;
 pub mod stores;
 pub mod throttle;
 pub mod verdicts;
+pub mod tints;
 pub mod write;
 
 use std::str::FromStr;

@@ -12,6 +12,9 @@ mod instruments;
 mod products;
 mod stores;
 mod verdicts;
+mod drafts;
+mod reorders;
+mod tints;
 
 use actix_web::web;
 use utoipa::OpenApi as _;
@@ -30,6 +33,9 @@ pub fn routes(config: &mut web::ServiceConfig) {
     matches::routes(config);
     nearest::routes(config);
     verdicts::routes(config);
+    drafts::routes(config);
+    reorders::routes(config);
+    tints::routes(config);
 }
 
 /// The description of every noun.
@@ -47,5 +53,8 @@ pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
         nearest::Description::openapi(),
         products::Description::openapi(),
         verdicts::Description::openapi(),
+        drafts::Description::openapi(),
+        reorders::Description::openapi(),
+        tints::Description::openapi(),
     ]
 }
