@@ -4,8 +4,10 @@
 
 pub mod base;
 pub mod colorant;
+pub mod folding;
 pub mod id;
 pub mod label;
+pub mod name_rank;
 pub mod naming;
 pub mod phone;
 pub mod quantity;
@@ -14,5 +16,6 @@ pub mod reorder;
 pub mod revision;
 pub mod role;
 pub mod sheen;
+pub mod trigram;
 pub mod wire;
 pub mod wire_form;

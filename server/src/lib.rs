@@ -1,7 +1,7 @@
 //! The formula library's server. `http` speaks actix-web and the wire, `app` decides what a caller may do, `store`
-//! is the only place with SQL. With no `DATABASE_URL` it runs a private Postgres in its data folder ([`embedded`]).
-
-#![forbid(unsafe_code)]
+//! is the only place with SQL.
+//!
+//! With no `DATABASE_URL` it runs a private Postgres cluster of its own in its data folder ([`embedded`]).
 
 pub mod app;
 pub mod config;

@@ -2,6 +2,10 @@
 
 pub mod caller;
 pub mod error;
+pub mod matches;
+pub mod measurements;
+pub mod nearest;
+pub mod passwords;
 pub mod policy;
 pub mod sessions;
 pub mod stores;
@@ -19,4 +23,24 @@ pub struct App {
     pub db: Database,
     /// Signs and checks access tokens.
     pub tokens: std::sync::Arc<tokens::TokenKeys>,
+    /// Hashes and compares passwords.
+    pub passwords: passwords::Passwords,
+    /// Every formula by its color.
+    pub index: nearest::ColorIndex,
+}
+
+impl App {
+    /// Puts the parts together.
+    ///
+    /// # Errors
+    /// When the system has no randomness.
+    pub fn new(db: Database, tokens: std::sync::Arc<tokens::TokenKeys>) -> AppResult<Self> {
+        let passwords = passwords::Passwords::new()?;
+        Ok(Self {
+            db,
+            tokens,
+            passwords,
+            index: nearest::ColorIndex::default(),
+        })
+    }
 }

@@ -1,7 +1,15 @@
 //! The only place with SQL. Every call takes `&Caller`, or says why not.
 
+pub mod access;
 mod error;
+pub mod formulas;
+pub mod library;
+pub mod matches;
+pub mod measurements;
+pub mod notes;
 mod read_back;
+pub mod revisions;
+pub mod schema;
 pub mod sessions;
 pub mod setup;
 pub mod stores;
@@ -69,10 +77,19 @@ impl Database {
     /// # Errors
     /// When the database can't be reached.
     pub async fn read(&self) -> StoreResult<ReadTx> {
-        let mut tx = self.pool.begin().await?;
-        tx.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+        let tx = self
+            .pool
+            .begin_with("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
             .await?;
         Ok(ReadTx { tx })
+    }
+
+    /// A connection outside any transaction, for a single statement.
+    ///
+    /// # Errors
+    /// When the database can't be reached.
+    pub async fn one(&self) -> StoreResult<impl std::ops::DerefMut<Target = Conn> + Send + use<>> {
+        Ok(self.pool.acquire().await?)
     }
 
     /// A plain transaction without a receipt, for what has no caller yet (logins) or needs no receipt.
