@@ -22,9 +22,7 @@ pub enum IdError {
         text: String,
     },
     /// A UUID, but of another version or variant.
-    #[error(
-        "{what} {uuid} is not a UUID of version {allowed} (RFC 9562): give the id as it was handed out"
-    )]
+    #[error("{what} {uuid} is not a UUID of version {allowed} (RFC 9562): {remedy}")]
     WrongVersion {
         /// Which id.
         what: &'static str,
@@ -32,6 +30,8 @@ pub enum IdError {
         uuid: Uuid,
         /// The versions taken.
         allowed: &'static str,
+        /// What to do.
+        remedy: &'static str,
     },
 }
 
@@ -85,7 +85,12 @@ macro_rules! ids {
                 if uuid.get_version_num() == 7 && uuid.get_variant() == Variant::RFC4122 {
                     Ok(Self(uuid))
                 } else {
-                    Err(IdError::WrongVersion { what: $what, uuid, allowed: "7" })
+                    Err(IdError::WrongVersion {
+                        what: $what,
+                        uuid,
+                        allowed: "7",
+                        remedy: "give the id as it was handed out",
+                    })
                 }
             }
         }
@@ -191,6 +196,7 @@ impl TryFrom<Uuid> for IdempotencyKey {
                 what: "idempotency key",
                 uuid,
                 allowed: "4 or 7",
+                remedy: "make a new one for each write and keep it for repeats",
             })
         }
     }

@@ -4,8 +4,10 @@
 
 pub mod base;
 pub mod colorant;
+pub mod folding;
 pub mod id;
 pub mod label;
+pub mod name_rank;
 pub mod naming;
 pub mod phone;
 pub mod quantity;
@@ -15,4 +17,5 @@ pub mod revision;
 pub mod role;
 pub mod sheen;
 pub mod wire;
+pub mod trigram;
 pub mod wire_form;
