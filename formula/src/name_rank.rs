@@ -25,7 +25,8 @@ pub struct NameQuery {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct NameRank {
     prefix: PrefixMatch,
-    /// Millionths of the sum of spelling likeness and word similarity, at most 2,000,000.
+    /// Millionths of twice the spelling likeness and once the word similarity: two swapped letters
+    /// are one edit but spoil four trigrams, so spelling has the greater say. At most 3,000,000.
     likeness: u32,
     /// Millionths of the similarity of the whole texts: shorter of two equal finds first.
     whole: u32,
@@ -56,7 +57,7 @@ fn letters(word: &str) -> Vec<char> {
 }
 
 fn millionths(fraction: f64) -> u32 {
-    // A float in 0..=2 becomes the nearest whole number of millionths.
+    // A float in 0..=3 becomes the nearest whole number of millionths.
     (fraction * 1e6).round() as u32
 }
 
@@ -194,7 +195,7 @@ impl NameQuery {
         let candidate: Vec<Vec<char>> = folded.split(' ').map(letters).collect();
         NameRank {
             prefix: self.prefix(folded, &candidate),
-            likeness: millionths(self.spelling(&candidate) + word_similarity),
+            likeness: millionths(2.0 * self.spelling(&candidate) + word_similarity),
             whole: millionths(self.trigrams.similarity(folded)),
         }
     }

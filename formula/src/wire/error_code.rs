@@ -49,7 +49,7 @@ pub enum ErrorCode {
     Unavailable,
     /// The request took too long to arrive.
     TimedOut,
-    /// A fault of the server; the request id finds it in the log.
+    /// A fault of the server; the answer's `X-Request-Id` finds it in the log.
     Internal,
 }
 
@@ -73,7 +73,4 @@ pub struct Problem {
     /// What to do about it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
-    /// Finds the request in the server's log.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub request_id: Option<String>,
 }

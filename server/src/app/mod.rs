@@ -20,3 +20,11 @@ pub struct App {
     /// Signs and checks access tokens.
     pub tokens: std::sync::Arc<tokens::TokenKeys>,
 }
+
+impl App {
+    /// Puts the parts together.
+    #[must_use]
+    pub fn new(db: Database, tokens: std::sync::Arc<tokens::TokenKeys>) -> Self {
+        Self { db, tokens }
+    }
+}

@@ -265,8 +265,6 @@ impl ResponseError for ApiError {
             detail: told.detail,
             field: told.field,
             remedy: told.remedy,
-            // Filled in by the middleware that knows it.
-            request_id: None,
         };
         response.content_type(PROBLEM_JSON).json(problem)
     }

@@ -2,7 +2,9 @@
 
 mod error;
 mod read_back;
+pub mod schema;
 pub mod sessions;
+pub mod setup;
 pub mod stores;
 pub mod write;
 

@@ -70,11 +70,11 @@ pub enum ReadAs {
 #[serde(deny_unknown_fields)]
 pub struct SpectrumValues {
     /// First wavelength, nm.
-    #[schema(minimum = 300.0, maximum = 900.0)]
-    pub start_nm: f64,
+    #[schema(minimum = 300, maximum = 900)]
+    pub start_nm: u16,
     /// Step, nm.
-    #[schema(minimum = 1.0, maximum = 50.0)]
-    pub step_nm: f64,
+    #[schema(minimum = 1, maximum = 50)]
+    pub step_nm: u16,
     /// Reflectance at each wavelength.
     #[schema(min_items = 2, max_items = 600)]
     pub values: Vec<f64>,
