@@ -1,8 +1,9 @@
 //! The optics of the demo's paints: invented absorption and scattering curves of bases and colorants, and the film
-//! that a formula gives (Kubelka & Munk 1931; Duncan 1940; Saunderson 1942).
+//! that a formula gives.
 
+use color::kubelka_munk::{OpticalConstants, Saunderson, Specular, r_infinity};
 use color::spectrum::Ends;
-use color::{Illuminant, Lab, Observer, Spectrum, Viewing, WeightTable};
+use color::{Grid, Illuminant, Lab, Observer, Spectrum, Viewing, WeightTable};
 use formula::base::BaseKind;
 
 use super::Flaw;
@@ -13,20 +14,8 @@ pub(super) const BANDS: usize = 31;
 /// One value a band.
 pub(super) type Curve = [f64; BANDS];
 
-/// Saunderson's constants for a binder of refractive index 1.5: (n−1)²/(n+1)² for light coming in, and 0.5963 for
-/// diffuse light going out (Duntley 1942, quoted from memory).
-const OUTER: f64 = 0.04;
-const INNER: f64 = 0.5963;
-
 fn wavelength(band: usize) -> f64 {
     400.0 + 10.0 * band as f64
-}
-
-/// Absorption K and scattering S for one volume of it, in units of the white base's scattering.
-#[derive(Debug, Clone)]
-pub(super) struct Optics {
-    absorption: Curve,
-    scattering: Curve,
 }
 
 /// One feature of an absorption curve.
@@ -51,30 +40,34 @@ impl Feature {
     }
 }
 
-fn optics(features: &[Feature], scattering: f64, slope: f64) -> Optics {
-    Optics {
-        absorption: std::array::from_fn(|band| {
-            features.iter().map(|feature| feature.at(wavelength(band))).sum()
-        }),
-        // Small particles scatter short waves more.
-        scattering: std::array::from_fn(|band| {
-            scattering * (550.0 / wavelength(band)).powf(slope)
-        }),
-    }
+fn optics(features: &[Feature], scattering: f64, slope: f64) -> Result<OpticalConstants, Flaw> {
+    let absorbed = |nm| features.iter().map(|feature| feature.at(nm)).sum();
+    // Small particles scatter short waves more.
+    let scattered = |nm: f64| scattering * (550.0 / nm).powf(slope);
+    let nm = || (0..BANDS).map(wavelength);
+    OpticalConstants::new(grid()?, nm().map(absorbed).collect(), nm().map(scattered).collect())
+        .map_err(Flaw::of)
+}
+
+fn grid() -> Result<Grid, Flaw> {
+    let gray = Spectrum::new(400, 10, vec![0.5; BANDS], Ends::Refuse).map_err(Flaw::of)?;
+    Ok(gray.grid())
 }
 
 /// A colorant: Colour Index generic name, pigment, and its invented curves.
 pub(super) struct Pigment {
     pub(super) colour_index: &'static str,
     pub(super) words: &'static str,
-    pub(super) optics: Optics,
+    pub(super) optics: OpticalConstants,
 }
 
 /// The twelve colorants. Names of pigments and their Colour Index names are facts of the trade (from memory); the
 /// curves are invented.
-pub(super) fn pigments() -> Vec<Pigment> {
-    let pigment = |colour_index, words, optics| Pigment { colour_index, words, optics };
-    vec![
+pub(super) fn pigments() -> Result<Vec<Pigment>, Flaw> {
+    let pigment = |colour_index, words, optics: Result<OpticalConstants, Flaw>| {
+        Ok(Pigment { colour_index, words, optics: optics? })
+    };
+    [
         pigment("PW6", "titanium white", optics(&[Flat(0.004), Edge(1.6, 402.0, 7.0)], 4.0, 0.4)),
         pigment("PY42", "yellow oxide", optics(&[Flat(0.25), Edge(24.0, 503.0, 17.0)], 1.2, 0.5)),
         pigment("PR101", "red oxide", optics(&[Flat(0.9), Edge(33.0, 566.0, 13.0), Bell(6.0, 530.0, 42.0)], 1.8, 0.3)),
@@ -88,11 +81,13 @@ pub(super) fn pigments() -> Vec<Pigment> {
         pigment("PV19", "quinacridone violet", optics(&[Flat(0.4), Bell(38.0, 562.0, 27.0), Bell(20.0, 528.0, 28.0), Bell(7.0, 420.0, 40.0)], 0.6, 0.5)),
         pigment("PO73", "pyrrole orange", optics(&[Flat(0.12), Edge(39.0, 549.0, 9.0)], 0.8, 0.4)),
     ]
+    .into_iter()
+    .collect()
 }
 
 /// A base by kind: the less white in it, the less it scatters. A binder yellows a little by `yellowing`, a solvent one
 /// more than a waterborne one.
-pub(super) fn base(kind: BaseKind, yellowing: f64) -> Optics {
+pub(super) fn base(kind: BaseKind, yellowing: f64) -> Result<OpticalConstants, Flaw> {
     let white = match kind {
         BaseKind::White => 1.0,
         BaseKind::Light => 0.82,
@@ -114,25 +109,18 @@ pub(super) struct Film {
 }
 
 impl Film {
-    /// Mixes by volume: K = Σ cᵢKᵢ and S = Σ cᵢSᵢ. The colorant dilutes the base.
-    pub(super) fn mix<'a>(parts: impl IntoIterator<Item = (&'a Optics, f64)>) -> Self {
-        let (mut absorption, mut scattering) = ([0.0; BANDS], [0.0; BANDS]);
-        // Both sums carry the same total volume, so K/S needs no division by it.
-        for (optics, ml) in parts {
-            for band in 0..BANDS {
-                absorption[band] += ml * optics.absorption[band];
-                scattering[band] += ml * optics.scattering[band];
-            }
-        }
-        Self { ratio: std::array::from_fn(|band| absorption[band] / scattering[band]) }
+    /// Mixes volumes: the colorant dilutes the base.
+    pub(super) fn mix(parts: &[(f64, &OpticalConstants)]) -> Result<Self, Flaw> {
+        let total: f64 = parts.iter().map(|(ml, _)| ml).sum();
+        let shares: Vec<_> = parts.iter().map(|&(ml, optics)| (ml / total, optics)).collect();
+        let paint = OpticalConstants::mix(&shares).map_err(Flaw::of)?;
+        Ok(Self { ratio: std::array::from_fn(|band| paint.k()[band] / paint.s()[band]) })
     }
 
     /// What a sphere instrument reads, specular included.
     pub(super) fn reflectance(&self) -> Curve {
-        self.ratio.map(|q| {
-            let inside = 1.0 / (1.0 + q + (q * q + 2.0 * q).sqrt());
-            OUTER + (1.0 - OUTER) * (1.0 - INNER) * inside / (1.0 - INNER * inside)
-        })
+        let surface = Saunderson::of_index_1_5(Specular::Included);
+        self.ratio.map(|q| surface.measured(r_infinity(q)))
     }
 
     /// The same film with K/S multiplied by a smooth factor: other pigments, another hand, another thickness.
@@ -185,8 +173,7 @@ pub(super) struct Eye(WeightTable);
 impl Eye {
     /// Under the given light, with the 10° observer.
     pub(super) fn under(light: Illuminant) -> Result<Self, Flaw> {
-        let grid = Spectrum::new(400, 10, vec![0.5; BANDS], Ends::Refuse).map_err(Flaw::of)?.grid();
-        Ok(Self(WeightTable::new(Viewing::new(light, Observer::TenDegree), grid)))
+        Ok(Self(WeightTable::new(Viewing::new(light, Observer::TenDegree), grid()?)))
     }
 
     pub(super) fn lab(&self, reflectance: &Curve) -> Result<Lab, Flaw> {
