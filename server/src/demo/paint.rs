@@ -1,7 +1,7 @@
 //! The optics of the demo's paints: invented absorption and scattering curves of bases and colorants, and the film
 //! that a formula gives.
 
-use color::kubelka_munk::{OpticalConstants, Saunderson, Specular, r_infinity};
+use color::kubelka_munk::{OpticalConstants, Saunderson, Specular, k_over_s, r_infinity};
 use color::spectrum::Ends;
 use color::{Grid, Illuminant, Lab, Observer, Spectrum, Viewing, WeightTable};
 use formula::base::BaseKind;
@@ -115,6 +115,12 @@ impl Film {
         let shares: Vec<_> = parts.iter().map(|&(ml, optics)| (ml / total, optics)).collect();
         let paint = OpticalConstants::mix(&shares).map_err(Flaw::of)?;
         Ok(Self { ratio: std::array::from_fn(|band| paint.k()[band] / paint.s()[band]) })
+    }
+
+    /// The film that was read so, specular included.
+    pub(super) fn of(measured: &Curve) -> Self {
+        let surface = Saunderson::of_index_1_5(Specular::Included);
+        Self { ratio: measured.map(|value| k_over_s(surface.internal(value))) }
     }
 
     /// What a sphere instrument reads, specular included.
