@@ -2,6 +2,7 @@
 
 pub mod caller;
 pub mod error;
+pub mod passwords;
 pub mod policy;
 pub mod sessions;
 pub mod stores;
@@ -19,12 +20,21 @@ pub struct App {
     pub db: Database,
     /// Signs and checks access tokens.
     pub tokens: std::sync::Arc<tokens::TokenKeys>,
+    /// Hashes and compares passwords.
+    pub passwords: passwords::Passwords,
 }
 
 impl App {
     /// Puts the parts together.
-    #[must_use]
-    pub fn new(db: Database, tokens: std::sync::Arc<tokens::TokenKeys>) -> Self {
-        Self { db, tokens }
+    ///
+    /// # Errors
+    /// When the system has no randomness.
+    pub fn new(db: Database, tokens: std::sync::Arc<tokens::TokenKeys>) -> AppResult<Self> {
+        let passwords = passwords::Passwords::new()?;
+        Ok(Self {
+            db,
+            tokens,
+            passwords,
+        })
     }
 }

@@ -1,5 +1,6 @@
 //! The only place with SQL. Every call takes `&Caller`, or says why not.
 
+pub mod access;
 pub mod bulk;
 mod error;
 mod read_back;
