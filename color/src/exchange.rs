@@ -150,7 +150,7 @@ pub fn read_spectra(bytes: &[u8], options: &ReadOptions) -> Result<SpectraFile, 
             Spectrum::new(axis.start_nm, axis.step_nm, values, options.ends).map_err(|source| {
                 ExchangeError::Spectrum {
                     line: raw.line,
-                    name: raw.name.clone(),
+                    name: table::brief(&raw.name),
                     source,
                 }
             })?;

@@ -2,6 +2,9 @@
 
 pub mod caller;
 pub mod error;
+pub mod matches;
+pub mod measurements;
+pub mod nearest;
 pub mod passwords;
 pub mod policy;
 pub mod sessions;
@@ -22,6 +25,8 @@ pub struct App {
     pub tokens: std::sync::Arc<tokens::TokenKeys>,
     /// Hashes and compares passwords.
     pub passwords: passwords::Passwords,
+    /// Every formula by its color.
+    pub index: nearest::ColorIndex,
 }
 
 impl App {
@@ -35,6 +40,7 @@ impl App {
             db,
             tokens,
             passwords,
+            index: nearest::ColorIndex::default(),
         })
     }
 }

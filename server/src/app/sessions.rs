@@ -10,7 +10,7 @@ impl App {
     /// [`AppError::TokenExpired`] or [`AppError::NotLoggedIn`].
     pub async fn authenticate(&self, token: &str) -> AppResult<Caller> {
         let claims = self.tokens.check(token)?;
-        let mut read = self.db.read().await?;
+        let mut read = self.db.one().await?;
         sessions::open_caller(&mut read, claims.sub, claims.sid)
             .await?
             .ok_or(AppError::NotLoggedIn("the session has ended"))

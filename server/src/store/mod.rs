@@ -3,7 +3,13 @@
 pub mod access;
 pub mod bulk;
 mod error;
+pub mod formulas;
+pub mod library;
+pub mod matches;
+pub mod measurements;
+pub mod notes;
 mod read_back;
+pub mod revisions;
 pub mod schema;
 pub mod sessions;
 pub mod setup;
@@ -72,10 +78,19 @@ impl Database {
     /// # Errors
     /// When the database can't be reached.
     pub async fn read(&self) -> StoreResult<ReadTx> {
-        let mut tx = self.pool.begin().await?;
-        tx.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+        let tx = self
+            .pool
+            .begin_with("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
             .await?;
         Ok(ReadTx { tx })
+    }
+
+    /// A connection outside any transaction, for a single statement.
+    ///
+    /// # Errors
+    /// When the database can't be reached.
+    pub async fn one(&self) -> StoreResult<impl std::ops::DerefMut<Target = Conn> + Send + use<>> {
+        Ok(self.pool.acquire().await?)
     }
 
     /// A plain transaction without a receipt, for what has no caller yet (logins) or needs no receipt.
