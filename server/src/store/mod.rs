@@ -6,6 +6,7 @@ pub mod customer_links;
 pub mod bases;
 pub mod colorants;
 pub mod customers;
+pub mod bulk;
 mod error;
 pub mod find;
 pub mod formulas;
