@@ -90,7 +90,7 @@ impl Database {
         Ok(Self { pool })
     }
 
-    /// A read-only snapshot: every statement in it sees the same state.
+    /// A read-only snapshot: every statement in it sees the same state. What is read in it takes the caller.
     ///
     /// # Errors
     /// When the database can't be reached.
@@ -102,7 +102,7 @@ impl Database {
         Ok(ReadTx { tx })
     }
 
-    /// A connection outside any transaction, for a single statement.
+    /// A connection outside any transaction, for a single statement, which takes the caller or says why not.
     ///
     /// # Errors
     /// When the database can't be reached.
@@ -120,7 +120,7 @@ impl Database {
         })
     }
 
-    /// Whether the database answers.
+    /// Whether the database answers: no caller, since `/ready` is open to all.
     ///
     /// # Errors
     /// When it does not.
@@ -129,7 +129,7 @@ impl Database {
         Ok(())
     }
 
-    /// Waits for the connections in use, then closes them all.
+    /// Waits for the connections in use, then closes them all; no caller, since the server stops.
     pub async fn close(&self) {
         self.pool.close().await;
     }
@@ -164,7 +164,7 @@ impl PlainTx {
         &mut self.tx
     }
 
-    /// Makes it last.
+    /// Makes it last, for whichever caller it was begun.
     ///
     /// # Errors
     /// When the database refuses or can't be reached.
