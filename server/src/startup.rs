@@ -1,9 +1,11 @@
 //! Puts the parts together: database, keys, library, HTTP.
 
+use std::io::Write as _;
 use std::path::Path;
 use std::sync::Arc;
 
 use anyhow::{Context, bail};
+use time::format_description::well_known::Rfc3339;
 
 use crate::app::App;
 use crate::app::tokens::TokenKeys;
@@ -186,5 +188,17 @@ pub async fn demo(config: Config) -> anyhow::Result<()> {
 /// # Errors
 /// Whatever keeps the database from being opened.
 pub async fn admin_init(config: Config) -> anyhow::Result<()> {
-    with_app(&config, async |_app| Ok(())).await
+    with_app(&config, async |app| {
+        let token = app.admin_init_token().await?;
+        let until = token.expires_at.format(&Rfc3339)?;
+        // On stdout and nowhere else: it is a secret for whoever ran this.
+        writeln!(
+            std::io::stdout(),
+            "{}\n\nThis token works once, until {until}. Claim it with a login name of your choice and a password: \
+             it makes an admin's login, or sets the password of the admin who has that name.",
+            token.token
+        )?;
+        Ok(())
+    })
+    .await
 }
