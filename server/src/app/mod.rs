@@ -11,6 +11,7 @@ pub mod customers;
 pub mod drafts;
 pub mod error;
 pub mod find;
+pub mod find_matches;
 mod flags;
 pub mod instruments;
 pub mod matches;
