@@ -4,7 +4,7 @@
 -- Run as superuser; running it again mends and changes nothing else:
 --   psql -d postgres -v owner_password=… -v app_password=… -f docs/roles.sql
 -- Without -v both are taken from the environment: SECONDCAN_OWNER_PASSWORD,
--- SECONDCAN_APP_PASSWORD.
+-- SECONDCAN_APP_PASSWORD. -v database=… gives the database another name.
 --
 -- Then start the server with
 --   DATABASE_OWNER_URL=postgres://secondcan_owner:…@HOST/secondcan  (migrates)
@@ -18,6 +18,11 @@
 \if :{?app_password}
 \else
 \getenv app_password SECONDCAN_APP_PASSWORD
+\endif
+
+\if :{?database}
+\else
+\set database secondcan
 \endif
 
 SET password_encryption = 'scram-sha-256';
@@ -35,13 +40,13 @@ ALTER ROLE secondcan_app LOGIN NOSUPERUSER NOCREATEDB NOCREATEROLE NOREPLICATION
   PASSWORD :'app_password';
 
 -- UTF8, or the name search loses umlauts and Cyrillic.
-SELECT 'CREATE DATABASE secondcan OWNER secondcan_owner TEMPLATE template0 '
-       'ENCODING ''UTF8'' LOCALE ''C.UTF-8'''
- WHERE NOT EXISTS (SELECT FROM pg_database WHERE datname = 'secondcan') \gexec
+SELECT format('CREATE DATABASE %I OWNER secondcan_owner TEMPLATE template0 '
+              'ENCODING ''UTF8'' LOCALE ''C.UTF-8''', :'database')
+ WHERE NOT EXISTS (SELECT FROM pg_database WHERE datname = :'database') \gexec
 
 -- A temporary table with the change log's trigger attached could forge a row.
-REVOKE TEMP, CREATE ON DATABASE secondcan FROM PUBLIC;
-GRANT CONNECT ON DATABASE secondcan TO secondcan_app;
+REVOKE TEMP, CREATE ON DATABASE :"database" FROM PUBLIC;
+GRANT CONNECT ON DATABASE :"database" TO secondcan_app;
 
-\connect secondcan
+\connect :"database"
 ALTER SCHEMA public OWNER TO secondcan_owner;

@@ -1,6 +1,6 @@
 //! Reading measured spectra from files (their bytes; nothing here opens a file).
 //!
-//! A reader of a format turns text into [`table::RawTable`]s: wavelengths and the cells as they
+//! A reader of a format turns text into raw tables: wavelengths and the cells as they
 //! stand in the file. What is common to all formats comes after: even steps, numbers, percent
 //! or fraction, and the checks of [`Spectrum`]. A file is taken as a whole or not at all.
 
@@ -150,7 +150,7 @@ pub fn read_spectra(bytes: &[u8], options: &ReadOptions) -> Result<SpectraFile, 
             Spectrum::new(axis.start_nm, axis.step_nm, values, options.ends).map_err(|source| {
                 ExchangeError::Spectrum {
                     line: raw.line,
-                    name: raw.name.clone(),
+                    name: table::brief(&raw.name),
                     source,
                 }
             })?;

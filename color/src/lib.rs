@@ -1,5 +1,5 @@
 //! Color arithmetic for paint: light, spectra, color differences and the words a counter uses
-//! for them.
+//! for them, metamerism, gloss, pigment physics, and the nearest colors to a query.
 //!
 //! Pure arithmetic in `f64`: no input or output, no clock, no async. Every constant cites
 //! its source where it stands.
@@ -8,8 +8,11 @@
 mod cie_table;
 pub mod difference;
 pub mod exchange;
+pub mod gloss;
 pub mod illuminant;
+pub mod kubelka_munk;
 pub mod lab;
+pub mod metamerism;
 pub mod nearest;
 pub mod observer;
 pub mod spectrum;

@@ -31,6 +31,16 @@ pub struct Grid {
 }
 
 impl Grid {
+    /// Checks and makes a grid that reaches 400 and 700 nm, or nearly.
+    ///
+    /// # Errors
+    /// [`SpectrumError`] as in [`Spectrum::new`] with [`Ends::Extend`].
+    pub fn new(start_nm: u16, step_nm: u16, count: usize) -> Result<Self, SpectrumError> {
+        let grid = check_grid(start_nm, step_nm, count)?;
+        check_ends(grid, Ends::Extend)?;
+        Ok(grid)
+    }
+
     /// First wavelength in nm.
     #[must_use]
     pub fn start_nm(self) -> u16 {

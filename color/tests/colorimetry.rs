@@ -258,6 +258,25 @@ fn perfect_diffuser_is_white_everywhere() {
     }
 }
 
+/// A smooth curve has one color, wherever its samples begin: weights stand at the wavelengths
+/// of the spectrum, not at multiples of the step.
+#[test]
+fn grids_of_any_phase_agree_on_a_smooth_curve() {
+    let curve = |nm: f64| 0.3 + 0.2 * ((nm - 400.0) / 90.0).sin();
+    let sampled = |start: u16, step: u16, count: u16| {
+        let nms = (0..count).map(|i| f64::from(start + i * step));
+        Spectrum::new(start, step, nms.map(curve).collect(), Ends::Refuse).unwrap()
+    };
+    for light in [Illuminant::D65, Illuminant::A, Illuminant::F11] {
+        let view = Viewing::new(light, Observer::TenDegree);
+        let whole = sampled(360, 10, 43).lab(view);
+        for (start, step, count) in [(365, 10, 42), (363, 10, 42), (300, 10, 60), (370, 20, 21)] {
+            let apart = de2000(whole, sampled(start, step, count).lab(view));
+            assert!(apart < 0.01, "{light} {start} {step}: {apart}");
+        }
+    }
+}
+
 /// Extending by weights is the same as repeating the end values.
 #[test]
 fn extended_ends_equal_repeated_end_values() {

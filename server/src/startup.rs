@@ -75,7 +75,7 @@ impl Opened {
 pub fn build(app: &DatabaseUrl, data: &Path) -> anyhow::Result<App> {
     let db = Database::open(app.expose(), CONNECTIONS)?;
     let tokens = TokenKeys::open(&data.join("keys"))?;
-    Ok(App::new(db, Arc::new(tokens)))
+    Ok(App::new(db, Arc::new(tokens))?)
 }
 
 /// Opens, brings up, does the work, and closes in order whatever came of it.

@@ -4,6 +4,8 @@
 //! stands in a folder that everybody can enter. What the cluster holds is
 //! asked by `psql`, not by code of the server.
 
+#![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
 use std::{
     fs::{self, File},
     io::{BufRead, BufReader, Read},
@@ -611,4 +613,37 @@ fn a_taken_port_and_plain_http_for_all_are_refused_before_anything_starts() {
     let said = error(&place.run_with(&[], "SECONDCAN_LISTEN", "0.0.0.0:0"));
     assert_says(&said, &["SECONDCAN_PLAIN_HTTP=yes", "TLS"]);
     assert!(!place.cluster().exists());
+}
+
+#[test]
+fn a_database_of_another_version_is_refused_with_the_way_out() {
+    let place = Place::new();
+    let _server = place.serve();
+    ask(
+        &place.superuser("postgres"),
+        "CREATE DATABASE empty TEMPLATE template0 OWNER secondcan_owner",
+    );
+    let elsewhere = Place::new();
+    let serve = |url| error(&elsewhere.run_with(&["serve"], "DATABASE_URL", url));
+    assert_says(
+        &serve(place.app("empty")),
+        &["schema version 0", "secondcan-server migrate"],
+    );
+    let said = error(&elsewhere.run_with(&["migrate"], "DATABASE_URL", place.app("empty")));
+    assert_says(&said, &["DATABASE_OWNER_URL"]);
+
+    let newer = "INSERT INTO _sqlx_migrations VALUES (99999999, 'newer', now(), true, '', 0)";
+    ask(&place.owner(), newer);
+    assert_says(
+        &serve(place.app("secondcan")),
+        &["schema version 99999999", "newer secondcan-server"],
+    );
+    let mut with_owner = elsewhere.command(&["serve"]);
+    with_owner
+        .env("DATABASE_URL", place.app("secondcan"))
+        .env("DATABASE_OWNER_URL", place.owner());
+    assert_says(
+        &error(&with_owner.output().unwrap()),
+        &["schema version 99999999"],
+    );
 }

@@ -90,6 +90,9 @@ fn reflectance_out_of_bounds() {
             .starts_with("line 2, chip: reflectance 2.01 at 450 nm"),
         "{error}"
     );
+    // An error stays short, whatever stands in the file.
+    let long_name = wide_but(450, "-0.2").replace("chip", &"x".repeat(100_000));
+    assert!(refused(long_name).to_string().len() < 500);
     let file = read(wide_but(450, "-0.004")).unwrap();
     assert_eq!(
         file.readings[0].spectrum.warnings(),

@@ -1,16 +1,33 @@
 //! Use cases: what a caller may do, one file a noun. No HTTP and no SQL here.
 
+pub mod access;
 pub mod caller;
-pub mod counter;
-pub mod drafts;
+pub mod claims;
+pub mod customer_links;
+pub mod bases;
+pub mod colorants;
+pub mod customers;
 pub mod error;
-mod flags;
+pub mod find;
+pub mod instruments;
+pub mod matches;
+pub mod measurements;
+pub mod nearest;
+mod one_time;
+pub mod passwords;
+pub mod persons;
 pub mod policy;
-pub mod reorders;
+pub mod products;
 pub mod sessions;
 pub mod stores;
-pub mod tints;
+mod throttle;
 pub mod tokens;
+pub mod verdicts;
+pub mod counter;
+pub mod drafts;
+mod flags;
+pub mod reorders;
+pub mod tints;
 mod warnings;
 
 use crate::store::Database;
@@ -25,12 +42,24 @@ pub struct App {
     pub db: Database,
     /// Signs and checks access tokens.
     pub tokens: std::sync::Arc<tokens::TokenKeys>,
+    /// Hashes and compares passwords.
+    pub passwords: passwords::Passwords,
+    /// Every formula by its color.
+    pub index: nearest::ColorIndex,
 }
 
 impl App {
     /// Puts the parts together.
-    #[must_use]
-    pub fn new(db: Database, tokens: std::sync::Arc<tokens::TokenKeys>) -> Self {
-        Self { db, tokens }
+    ///
+    /// # Errors
+    /// When the system has no randomness.
+    pub fn new(db: Database, tokens: std::sync::Arc<tokens::TokenKeys>) -> AppResult<Self> {
+        let passwords = passwords::Passwords::new()?;
+        Ok(Self {
+            db,
+            tokens,
+            passwords,
+            index: nearest::ColorIndex::default(),
+        })
     }
 }

@@ -1,15 +1,34 @@
 //! The only place with SQL. Every call takes `&Caller`, or says why not.
 
 pub mod access;
-pub mod drafts;
+pub mod claims;
+pub mod customer_links;
+pub mod bases;
+pub mod colorants;
+pub mod customers;
+pub mod bulk;
 mod error;
+pub mod find;
 pub mod formulas;
+pub mod instruments;
+pub mod jobs;
+pub mod library;
+pub mod logins;
+pub mod matches;
+pub mod measurements;
+pub mod notes;
+pub mod persons;
+pub mod products;
 mod read_back;
+pub mod revisions;
+pub mod drafts;
 pub mod reorders;
 pub mod schema;
 pub mod sessions;
 pub mod setup;
 pub mod stores;
+pub mod throttle;
+pub mod verdicts;
 pub mod tints;
 pub mod write;
 
@@ -75,10 +94,19 @@ impl Database {
     /// # Errors
     /// When the database can't be reached.
     pub async fn read(&self) -> StoreResult<ReadTx> {
-        let mut tx = self.pool.begin().await?;
-        tx.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+        let tx = self
+            .pool
+            .begin_with("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
             .await?;
         Ok(ReadTx { tx })
+    }
+
+    /// A connection outside any transaction, for a single statement.
+    ///
+    /// # Errors
+    /// When the database can't be reached.
+    pub async fn one(&self) -> StoreResult<impl std::ops::DerefMut<Target = Conn> + Send + use<>> {
+        Ok(self.pool.acquire().await?)
     }
 
     /// A plain transaction without a receipt, for what has no caller yet (logins) or needs no receipt.

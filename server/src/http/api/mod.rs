@@ -1,8 +1,19 @@
 //! Handlers under `/api/v1`, one file a noun.
 
+mod access_log;
+mod auth;
+mod matches;
+mod nearest;
+mod persons;
+mod bases;
+mod colorants;
+mod customers;
+mod instruments;
+mod products;
+mod stores;
+mod verdicts;
 mod drafts;
 mod reorders;
-mod stores;
 mod tints;
 
 use actix_web::web;
@@ -10,18 +21,40 @@ use utoipa::OpenApi as _;
 
 /// Mounts every noun.
 pub fn routes(config: &mut web::ServiceConfig) {
+    auth::routes(config);
+    persons::routes(config);
+    access_log::routes(config);
+    bases::routes(config);
+    colorants::routes(config);
+    customers::routes(config);
+    instruments::routes(config);
+    products::routes(config);
+    stores::routes(config);
+    matches::routes(config);
+    nearest::routes(config);
+    verdicts::routes(config);
     drafts::routes(config);
     reorders::routes(config);
-    stores::routes(config);
     tints::routes(config);
 }
 
 /// The description of every noun.
 pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
     vec![
+        auth::Description::openapi(),
+        persons::Description::openapi(),
+        access_log::Description::openapi(),
+        stores::Description::openapi(),
+        bases::Description::openapi(),
+        colorants::Description::openapi(),
+        customers::Description::openapi(),
+        instruments::Description::openapi(),
+        matches::Description::openapi(),
+        nearest::Description::openapi(),
+        products::Description::openapi(),
+        verdicts::Description::openapi(),
         drafts::Description::openapi(),
         reorders::Description::openapi(),
-        stores::Description::openapi(),
         tints::Description::openapi(),
     ]
 }

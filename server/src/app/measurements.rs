@@ -1,0 +1,74 @@
+//! From a measurement as sent to one that may be kept: the spectrum is checked by `color`, the conditions by range.
+
+use color::{Ends, Lab, Spectrum, Viewing};
+use formula::wire::v1::{NewMeasurement, SpectrumValues};
+
+use super::{AppError, AppResult};
+
+/// The spectrum of a request, checked.
+///
+/// # Errors
+/// [`AppError::Invalid`] with the wavelength, the value and the remedy.
+pub fn spectrum(field: &str, sent: &SpectrumValues, ends_extended: bool) -> AppResult<Spectrum> {
+    let ends = if ends_extended {
+        Ends::Extend
+    } else {
+        Ends::Refuse
+    };
+    Spectrum::new(sent.start_nm, sent.step_nm, sent.values.clone(), ends).map_err(|error| {
+        AppError::invalid(
+            field,
+            error.to_string(),
+            "measure again, or mend the file and send it again",
+        )
+    })
+}
+
+/// CIELAB under D65 and the 10° observer, by which everything here is compared.
+#[must_use]
+pub fn lab(spectrum: &Spectrum) -> Lab {
+    spectrum.lab(Viewing::default())
+}
+
+/// Checks a measurement and gives its color.
+///
+/// # Errors
+/// [`AppError::Invalid`] naming the field under `field`.
+pub fn check(field: &str, new: &NewMeasurement) -> AppResult<Lab> {
+    let spectrum = spectrum(
+        &format!("{field}.spectrum"),
+        &new.spectrum,
+        new.ends_extended,
+    )?;
+    if !new.as_read.is_empty() && new.as_read.len() != new.spectrum.values.len() {
+        return Err(AppError::invalid(
+            format!("{field}.as_read"),
+            format!(
+                "{} values as read stand beside {} values",
+                new.as_read.len(),
+                new.spectrum.values.len()
+            ),
+            "send one text for each value, or none at all",
+        ));
+    }
+    let range = |name: &str, value: Option<f32>, least: f32, most: f32, unit: &str| match value {
+        Some(value) if !(least..=most).contains(&value) => Err(AppError::invalid(
+            format!("{field}.{name}"),
+            format!("{value} is not {least} to {most} {unit}"),
+            "give the value in that unit, or leave it out",
+        )),
+        _ => Ok(()),
+    };
+    range("aperture_mm", new.aperture_mm, 0.5, 100.0, "mm")?;
+    range("gloss60", new.gloss60, 0.0, 200.0, "gloss units")?;
+    range("gloss85", new.gloss85, 0.0, 200.0, "gloss units")?;
+    range("temperature_c", new.temperature_c, -40.0, 80.0, "°C")?;
+    if !(1..=1000).contains(&new.readings) {
+        return Err(AppError::invalid(
+            format!("{field}.readings"),
+            format!("{} is not 1 to 1000", new.readings),
+            "give how many readings were averaged; 1 for a single one",
+        ));
+    }
+    Ok(lab(&spectrum))
+}

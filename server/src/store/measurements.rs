@@ -1,0 +1,234 @@
+//! Rows of `measurement`, and the color derived from each.
+
+use std::collections::HashMap;
+
+use color::Lab;
+use formula::id::{MeasurementId, StoreId};
+use formula::reading::AsRead;
+use formula::wire::v1::{
+    Backing, Geometry, LabD65, Measurement, NewMeasurement, ReadAs, SpectrumValues, Specular,
+};
+use uuid::Uuid;
+
+use super::read_back::{id, kept};
+use super::{Conn, StoreError, StoreResult};
+use crate::app::Caller;
+
+/// The light and observer that every color here is kept for.
+const LIGHT: &str = "D65";
+const OBSERVER: i16 = 10;
+
+fn geometry_word(geometry: Geometry) -> &'static str {
+    match geometry {
+        Geometry::Deg45To0 => "45:0",
+        Geometry::Annular45To0 => "45a:0",
+        Geometry::DiffuseTo8 => "d:8",
+    }
+}
+
+fn geometry_read(word: &str) -> StoreResult<Geometry> {
+    match word {
+        "45:0" => Ok(Geometry::Deg45To0),
+        "45a:0" => Ok(Geometry::Annular45To0),
+        "d:8" => Ok(Geometry::DiffuseTo8),
+        _ => Err(StoreError::Fault(
+            "a stored geometry is none of the known ones".to_owned(),
+        )),
+    }
+}
+
+fn specular_word(specular: Specular) -> &'static str {
+    match specular {
+        Specular::Included => "included",
+        Specular::Excluded => "excluded",
+    }
+}
+
+fn backing_word(backing: Backing) -> &'static str {
+    match backing {
+        Backing::Black => "black",
+        Backing::White => "white",
+        Backing::Sample => "sample",
+    }
+}
+
+fn read_as_word(read_as: ReadAs) -> &'static str {
+    match read_as {
+        ReadAs::Fraction => "fraction",
+        ReadAs::Percent => "percent",
+    }
+}
+
+/// Keeps a measurement and its color under D65 and the 10° observer.
+///
+/// # Errors
+/// When the id is taken, or the instrument does not exist.
+pub async fn insert(
+    conn: &mut Conn,
+    caller: &Caller,
+    at_store: StoreId,
+    new: &NewMeasurement,
+    lab: Lab,
+) -> StoreResult<()> {
+    // f64 on the wire and in the arithmetic, f32 in the row: 24 bits hold far more than any instrument reads.
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "the column is real; see above"
+    )]
+    let reflectance: Vec<f32> = new
+        .spectrum
+        .values
+        .iter()
+        .map(|value| *value as f32)
+        .collect();
+    let as_read: Vec<String> = new
+        .as_read
+        .iter()
+        .map(|value| value.as_str().to_owned())
+        .collect();
+    sqlx::query!(
+        "INSERT INTO measurement (id, start_nm, step_nm, reflectance, as_read, read_as, ends_extended, geometry,
+             specular, aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
+             made_by, store_id)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)",
+        new.id.as_uuid(),
+        f32::from(new.spectrum.start_nm),
+        f32::from(new.spectrum.step_nm),
+        &reflectance,
+        &as_read,
+        read_as_word(new.read_as),
+        new.ends_extended,
+        new.geometry.map(geometry_word),
+        new.specular.map(specular_word),
+        new.aperture_mm,
+        new.backing.map(backing_word),
+        i16::try_from(new.readings).unwrap_or(i16::MAX),
+        new.gloss60,
+        new.gloss85,
+        new.instrument_id.map(|id| id.as_uuid()),
+        new.temperature_c,
+        new.measured_at,
+        caller.person_id.as_uuid(),
+        at_store.as_uuid()
+    )
+    .execute(&mut *conn)
+    .await?;
+    sqlx::query!(
+        "INSERT INTO measurement_color (measurement_id, light, observer, method, l, a, b)
+         VALUES ($1, $2, $3, $4, $5, $6, $7)",
+        new.id.as_uuid(),
+        LIGHT,
+        OBSERVER,
+        color::METHOD,
+        lab.l,
+        lab.a,
+        lab.b
+    )
+    .execute(conn)
+    .await?;
+    Ok(())
+}
+
+/// The measurements of these ids, whose match the caller has been shown to be allowed to see.
+///
+/// # Errors
+/// When the database can't be read.
+pub async fn load(
+    conn: &mut Conn,
+    _caller: &Caller,
+    ids: &[Uuid],
+) -> StoreResult<HashMap<MeasurementId, Measurement>> {
+    let rows = sqlx::query!(
+        r#"SELECT m.id, start_nm, step_nm, reflectance, as_read, read_as, ends_extended, geometry, specular,
+                  aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
+                  c.method, c.l, c.a, c.b
+           FROM measurement m
+           JOIN measurement_color c ON c.measurement_id = m.id AND c.light = $2 AND c.observer = $3
+           WHERE m.id = ANY ($1)"#,
+        ids,
+        LIGHT,
+        OBSERVER
+    )
+    .fetch_all(conn)
+    .await?;
+    let mut found = HashMap::with_capacity(rows.len());
+    for row in rows {
+        let measurement_id: MeasurementId = id(row.id)?;
+        // The digits of the row's f32 that tell it from its neighbors: 0.123, not 0.12300000339746475.
+        let values = row
+            .reflectance
+            .iter()
+            .map(|value| value.to_string().parse().unwrap_or(f64::from(*value)));
+        let read = NewMeasurement {
+            id: measurement_id,
+            spectrum: SpectrumValues {
+                start_nm: whole(row.start_nm)?,
+                step_nm: whole(row.step_nm)?,
+                values: values.collect(),
+            },
+            as_read: row
+                .as_read
+                .iter()
+                .map(|value| kept::<AsRead>(value))
+                .collect::<StoreResult<_>>()?,
+            read_as: if row.read_as == "percent" {
+                ReadAs::Percent
+            } else {
+                ReadAs::Fraction
+            },
+            ends_extended: row.ends_extended,
+            geometry: row.geometry.as_deref().map(geometry_read).transpose()?,
+            specular: row.specular.map(|word| {
+                if word == "included" {
+                    Specular::Included
+                } else {
+                    Specular::Excluded
+                }
+            }),
+            aperture_mm: row.aperture_mm,
+            backing: row.backing.map(|word| match word.as_str() {
+                "black" => Backing::Black,
+                "white" => Backing::White,
+                _ => Backing::Sample,
+            }),
+            readings: u16::try_from(row.readings).unwrap_or(1),
+            gloss60: row.gloss60,
+            gloss85: row.gloss85,
+            instrument_id: row.instrument_id.map(id).transpose()?,
+            temperature_c: row.temperature_c,
+            measured_at: row.measured_at,
+        };
+        let lab = LabD65(Lab {
+            l: row.l,
+            a: row.a,
+            b: row.b,
+        });
+        found.insert(
+            measurement_id,
+            Measurement {
+                read,
+                lab,
+                method: row.method,
+            },
+        );
+    }
+    Ok(found)
+}
+
+/// A wavelength or step from its column.
+fn whole(nm: f32) -> StoreResult<u16> {
+    let rounded = nm.round();
+    if (1.0..=2000.0).contains(&rounded) {
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "1 to 2000, just checked"
+        )]
+        let value = rounded as u16;
+        Ok(value)
+    } else {
+        Err(StoreError::Fault(
+            "a stored wavelength is out of range".to_owned(),
+        ))
+    }
+}
