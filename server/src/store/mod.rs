@@ -1,12 +1,13 @@
 //! The only place with SQL. Every call takes `&Caller`, or says why not.
 
 pub mod access;
-pub mod claims;
-pub mod customer_links;
 pub mod bases;
-pub mod colorants;
-pub mod customers;
 pub mod bulk;
+pub mod claims;
+pub mod colorants;
+pub mod customer_links;
+pub mod customers;
+pub mod drafts;
 mod error;
 pub mod find;
 pub mod formulas;
@@ -17,19 +18,19 @@ pub mod logins;
 pub mod matches;
 pub mod measurements;
 pub mod notes;
+pub mod offer;
 pub mod persons;
 pub mod products;
 mod read_back;
-pub mod revisions;
-pub mod drafts;
 pub mod reorders;
+pub mod revisions;
 pub mod schema;
 pub mod sessions;
 pub mod setup;
 pub mod stores;
 pub mod throttle;
-pub mod verdicts;
 pub mod tints;
+pub mod verdicts;
 pub mod write;
 
 use std::str::FromStr;

@@ -2,19 +2,19 @@
 
 mod access_log;
 mod auth;
-mod matches;
-mod nearest;
-mod persons;
 mod bases;
 mod colorants;
 mod customers;
-mod instruments;
-mod products;
-mod stores;
-mod verdicts;
 mod drafts;
+mod instruments;
+mod matches;
+mod nearest;
+mod persons;
+mod products;
 mod reorders;
+mod stores;
 mod tints;
+mod verdicts;
 
 use actix_web::web;
 use utoipa::OpenApi as _;
