@@ -6,4 +6,10 @@
 )]
 
 mod accounts;
+mod chain;
+mod drafts;
+mod pool_guard;
+mod reorders;
+mod schema_rules;
 mod support;
+mod tints;
