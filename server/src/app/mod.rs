@@ -1,8 +1,11 @@
 //! Use cases: what a caller may do, one file a noun. No HTTP and no SQL here.
 
+pub mod access;
 pub mod bases;
 pub mod caller;
+pub mod claims;
 pub mod colorants;
+pub mod customer_links;
 pub mod customers;
 pub mod error;
 pub mod find;
@@ -10,11 +13,14 @@ pub mod instruments;
 pub mod matches;
 pub mod measurements;
 pub mod nearest;
+mod one_time;
 pub mod passwords;
+pub mod persons;
 pub mod policy;
 pub mod products;
 pub mod sessions;
 pub mod stores;
+mod throttle;
 pub mod tokens;
 pub mod verdicts;
 

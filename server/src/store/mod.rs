@@ -2,7 +2,9 @@
 
 pub mod access;
 pub mod bases;
+pub mod claims;
 pub mod colorants;
+pub mod customer_links;
 pub mod customers;
 mod error;
 pub mod find;
@@ -10,9 +12,11 @@ pub mod formulas;
 pub mod instruments;
 pub mod jobs;
 pub mod library;
+pub mod logins;
 pub mod matches;
 pub mod measurements;
 pub mod notes;
+pub mod persons;
 pub mod products;
 mod read_back;
 pub mod revisions;
@@ -20,6 +24,7 @@ pub mod schema;
 pub mod sessions;
 pub mod setup;
 pub mod stores;
+pub mod throttle;
 pub mod verdicts;
 pub mod write;
 
@@ -85,10 +90,19 @@ impl Database {
     /// # Errors
     /// When the database can't be reached.
     pub async fn read(&self) -> StoreResult<ReadTx> {
-        let mut tx = self.pool.begin().await?;
-        tx.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+        let tx = self
+            .pool
+            .begin_with("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY")
             .await?;
         Ok(ReadTx { tx })
+    }
+
+    /// A connection outside any transaction, for a single statement.
+    ///
+    /// # Errors
+    /// When the database can't be reached.
+    pub async fn one(&self) -> StoreResult<impl std::ops::DerefMut<Target = Conn> + Send + use<>> {
+        Ok(self.pool.acquire().await?)
     }
 
     /// A plain transaction without a receipt, for what has no caller yet (logins) or needs no receipt.
