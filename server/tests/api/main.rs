@@ -6,4 +6,8 @@
 )]
 
 mod accounts;
+mod catalog;
+mod customers;
+mod find;
+mod instruments;
 mod support;
