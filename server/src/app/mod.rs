@@ -1,14 +1,20 @@
 //! Use cases: what a caller may do, one file a noun. No HTTP and no SQL here.
 
+pub mod access;
 pub mod caller;
+pub mod claims;
+pub mod customer_links;
 pub mod error;
 pub mod matches;
 pub mod measurements;
 pub mod nearest;
+mod one_time;
 pub mod passwords;
+pub mod persons;
 pub mod policy;
 pub mod sessions;
 pub mod stores;
+mod throttle;
 pub mod tokens;
 
 use crate::store::Database;

@@ -40,6 +40,26 @@ pub enum BodyProblems {
     InvalidValue(#[to_schema] Problem),
 }
 
+/// How a login can fail.
+#[derive(IntoResponses)]
+pub enum AuthProblems {
+    /// The request can't be read.
+    #[response(status = 400, content_type = "application/problem+json")]
+    BadRequest(#[to_schema] Problem),
+    /// Name and password don't fit, or the token is not good.
+    #[response(status = 401, content_type = "application/problem+json")]
+    NotLoggedIn(#[to_schema] Problem),
+    /// The store is closed, or the login's state does not allow this.
+    #[response(status = 409, content_type = "application/problem+json")]
+    Conflict(#[to_schema] Problem),
+    /// Too many tries; `Retry-After` says when the next one is taken.
+    #[response(status = 429, content_type = "application/problem+json")]
+    TooManyTries(#[to_schema] Problem),
+    /// Not now; `Retry-After` says when.
+    #[response(status = 503, content_type = "application/problem+json")]
+    Unavailable(#[to_schema] Problem),
+}
+
 /// How a write can fail.
 #[derive(IntoResponses)]
 pub enum WriteProblems {

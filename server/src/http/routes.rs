@@ -1,11 +1,12 @@
 //! Where requests go.
 
 use actix_web::dev::HttpServiceFactory;
+use actix_web::middleware::from_fn;
 use actix_web::{HttpResponse, Resource, Route, web};
 use formula::wire::error_code::ErrorCode;
 
 use super::error::ApiError;
-use super::{api, openapi};
+use super::{api, caller, openapi};
 use crate::app::App;
 
 /// Mounts everything on an application that holds [`App`] as data.
@@ -18,7 +19,11 @@ pub fn mount(config: &mut web::ServiceConfig) {
             "GET",
             [web::get().to(description)],
         ))
-        .service(web::scope("/api/v1").configure(api::routes))
+        .service(
+            web::scope("/api/v1")
+                .wrap(from_fn(caller::note_refusals))
+                .configure(api::routes),
+        )
         .default_service(web::to(nothing_here));
 }
 

@@ -2,18 +2,23 @@
 
 pub mod access;
 pub mod bulk;
+pub mod claims;
+pub mod customer_links;
 mod error;
 pub mod formulas;
 pub mod library;
+pub mod logins;
 pub mod matches;
 pub mod measurements;
 pub mod notes;
+pub mod persons;
 mod read_back;
 pub mod revisions;
 pub mod schema;
 pub mod sessions;
 pub mod setup;
 pub mod stores;
+pub mod throttle;
 pub mod write;
 
 use std::str::FromStr;

@@ -109,6 +109,13 @@ impl<'a, T: Serialize> Written<'a, T> {
         self.stored = Some(kept);
         self
     }
+
+    /// Stores no answer, since all of it is a secret shown only once: a repeat has to be refused.
+    #[must_use]
+    pub fn not_stored(mut self) -> Self {
+        self.stored = None;
+        self
+    }
 }
 
 impl Written<'static, ()> {

@@ -1,7 +1,10 @@
 //! Handlers under `/api/v1`, one file a noun.
 
+mod access_log;
+mod auth;
 mod matches;
 mod nearest;
+mod persons;
 mod stores;
 
 use actix_web::web;
@@ -9,6 +12,9 @@ use utoipa::OpenApi as _;
 
 /// Mounts every noun.
 pub fn routes(config: &mut web::ServiceConfig) {
+    auth::routes(config);
+    persons::routes(config);
+    access_log::routes(config);
     stores::routes(config);
     matches::routes(config);
     nearest::routes(config);
@@ -17,6 +23,9 @@ pub fn routes(config: &mut web::ServiceConfig) {
 /// The description of every noun.
 pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
     vec![
+        auth::Description::openapi(),
+        persons::Description::openapi(),
+        access_log::Description::openapi(),
         stores::Description::openapi(),
         matches::Description::openapi(),
         nearest::Description::openapi(),

@@ -1,0 +1,9 @@
+//! The API over HTTP, against the real application on a real Postgres with the two roles of production. One database
+//! a test. `SECONDCAN_TEST_CLUSTER` names the cluster; `./test` starts one.
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test that can't go on ends with the fault itself"
+)]
+
+mod accounts;
+mod support;
