@@ -99,6 +99,38 @@ impl AppError {
     }
 }
 
+impl AppError {
+    /// Lets an edit go on when it was made on the version in force.
+    ///
+    /// # Errors
+    /// [`AppError::VersionMismatch`] when it was not.
+    pub fn unless_version(what: &'static str, now: i32, given: i32) -> AppResult<()> {
+        if now == given {
+            return Ok(());
+        }
+        Err(Self::VersionMismatch { what, now, given })
+    }
+
+    /// Refuses a list with too few or too many entries.
+    ///
+    /// # Errors
+    /// [`AppError::Invalid`] naming the field, its length and the range.
+    pub fn unless_within(
+        field: &str,
+        count: usize,
+        allowed: std::ops::RangeInclusive<usize>,
+    ) -> AppResult<()> {
+        if allowed.contains(&count) {
+            return Ok(());
+        }
+        Err(Self::invalid(
+            field,
+            format!("has {count} entries"),
+            format!("give {} to {} entries", allowed.start(), allowed.end()),
+        ))
+    }
+}
+
 impl From<StoreError> for AppError {
     fn from(error: StoreError) -> Self {
         match error {
@@ -138,7 +170,6 @@ fn taken(constraint: &str) -> String {
 
 /// A foreign key that pointed nowhere: the caller named something that is not there.
 fn dangling(constraint: &str) -> AppError {
-    // Constraint names are table_column_fkey.
     let column = constraint.trim_end_matches("_fkey");
     AppError::invalid(
         column.to_owned(),

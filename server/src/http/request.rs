@@ -395,3 +395,44 @@ pub fn page_ask(limit: Option<u16>, after: Option<Uuid>) -> Result<PageAsk, ApiE
         after,
     })
 }
+
+/// What is looked for, and how many hits are wanted.
+#[derive(Debug, Clone, Deserialize, utoipa::IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+pub struct Looking {
+    /// A label code, a phone or its end, a name, a job label.
+    #[param(min_length = 1, max_length = 200)]
+    q: String,
+    /// Hits at most.
+    #[param(minimum = 1, maximum = 20, default = 20)]
+    limit: Option<u16>,
+}
+
+impl Looking {
+    /// The text and the limit.
+    ///
+    /// # Errors
+    /// When `q` has not 1 to 200 characters, or `limit` is not 1 to 20.
+    pub fn checked(self) -> Result<(String, usize), ApiError> {
+        let count = self.q.chars().count();
+        if !(1..=200).contains(&count) {
+            return Err(ApiError::field(
+                ErrorCode::BadRequest,
+                "q",
+                format!("q has {count} characters, not 1 to 200"),
+                "give a part of the name, a phone, a job or a label code",
+            ));
+        }
+        let limit = self.limit.unwrap_or(20);
+        if !(1..=20).contains(&limit) {
+            return Err(ApiError::field(
+                ErrorCode::BadRequest,
+                "limit",
+                format!("limit is {limit}, not 1 to 20"),
+                "ask for at most 20 and look for more of the name",
+            ));
+        }
+        Ok((self.q, usize::from(limit)))
+    }
+}

@@ -51,8 +51,12 @@ impl From<sqlx::Error> for StoreError {
             "23505" => Self::Taken {
                 constraint: constraint(),
             },
+            // Constraint names are table_column_fkey: what the caller knows is the column.
             "23503" => Self::Dangling {
-                constraint: constraint(),
+                constraint: refusal
+                    .table()
+                    .and_then(|table| refusal.constraint()?.strip_prefix(table)?.strip_prefix('_'))
+                    .map_or_else(constraint, str::to_owned),
             },
             "53100" => Self::DiskFull,
             "40001" | "40P01" | "55P03" | "57014" => Self::Busy,

@@ -21,3 +21,13 @@ fn fault<T>() -> StoreError {
         std::any::type_name::<T>()
     ))
 }
+
+/// A number column that its type keeps narrower than the database does.
+pub(super) fn small<N: Copy, T: TryFrom<N>>(column: N) -> StoreResult<T> {
+    T::try_from(column).map_err(|_| fault::<T>())
+}
+
+/// A row that was written a moment ago in the same transaction and is not there.
+pub(super) fn vanished() -> StoreError {
+    StoreError::Fault("a row just written can't be read".to_owned())
+}

@@ -8,15 +8,16 @@ use super::Named;
 use crate::id::{CustomerId, JobId, StoreId};
 use crate::naming::{CustomerName, JobLabel, Note, PhoneLabel};
 use crate::phone::{PhoneNumber, TypedPhone};
+use crate::wire_form::closed_enum;
 
-/// A person or a company.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum CustomerKind {
-    /// A person.
-    Person,
-    /// A company.
-    Company,
+closed_enum! {
+    /// A person or a company.
+    pub enum CustomerKind, what: "customer kind" {
+        /// A person.
+        Person => "person",
+        /// A company.
+        Company => "company",
+    }
 }
 
 /// A phone as kept.
@@ -135,6 +136,26 @@ pub struct CustomerEdit {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_length = 2000)]
     pub note: Option<String>,
+}
+
+/// A customer in a list, not opened: just what is needed to tell one from another.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct CustomerInBrief {
+    /// Its id.
+    pub id: CustomerId,
+    /// Person or company.
+    pub kind: CustomerKind,
+    /// The name.
+    pub name: String,
+    /// Last four digits of the first phone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub phone_ends: Option<String>,
+    /// The latest job labels, at most three.
+    pub jobs: Vec<String>,
+    /// The store that added the customer.
+    pub store: Named<StoreId>,
+    /// How many matches the customer has.
+    pub matches: i64,
 }
 
 /// What of a customer fitted the words that were looked for.

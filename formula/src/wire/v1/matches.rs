@@ -13,24 +13,23 @@ use crate::label::LabelCode;
 use crate::naming::{DraftTitle, Note};
 use crate::quantity::{CanSize, ShotCount, ShotUnit};
 use crate::reading::AsRead;
+use crate::wire_form::closed_enum;
 
 /// CIELAB under D65 and the 10° observer: `[L*, a*, b*]`.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
 #[schema(value_type = [f64; 3])]
 pub struct LabD65(pub color::Lab);
 
-/// Where light comes from and where it is looked at (CIE 15).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
-pub enum Geometry {
-    /// 45° directional.
-    #[serde(rename = "45:0")]
-    Deg45To0,
-    /// 45° annular.
-    #[serde(rename = "45a:0")]
-    Annular45To0,
-    /// Sphere.
-    #[serde(rename = "d:8")]
-    DiffuseTo8,
+closed_enum! {
+    /// Where light comes from and where it is looked at (CIE 15).
+    pub enum Geometry, what: "geometry" {
+        /// 45° directional.
+        Deg45To0 => "45:0",
+        /// 45° annular.
+        Annular45To0 => "45a:0",
+        /// Sphere.
+        DiffuseTo8 => "d:8",
+    }
 }
 
 /// Whether a sphere instrument caught the mirror reflection.

@@ -8,15 +8,16 @@ use crate::colorant::ColourIndexName;
 use crate::id::{BaseId, ColorantId, ProductId, SheenId};
 use crate::naming::{BaseName, PigmentName, ProductName};
 use crate::sheen::SheenWord;
+use crate::wire_form::closed_enum;
 
-/// What carries the paint; decides which cautions are shown.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum Carrier {
-    /// Water-borne.
-    Water,
-    /// Solvent-borne: vapor and ignition.
-    Solvent,
+closed_enum! {
+    /// What carries the paint; decides which cautions are shown.
+    pub enum Carrier, what: "carrier" {
+        /// Water-borne.
+        Water => "water",
+        /// Solvent-borne: vapor and ignition.
+        Solvent => "solvent",
+    }
 }
 
 /// A colorant, by pigment and Colour Index generic name.
