@@ -179,16 +179,16 @@ pub(super) fn make(catalog: &Catalog) -> Result<Clients, Flaw> {
         let author = catalog.clerk(&mut random, branch)?;
         let phones = (0..1 + random.below(if kind == Company { 3 } else { 2 }))
             .map(|line| {
-                let area = random.pick(&AREA_CODES);
-                // The last two digits differ between customers and lines, so no two share a number.
-                let last = (number + line * 37) % 100;
-                let number = match random.below(3) {
-                    0 => format!("({area}) 555-01{last:02}"),
-                    1 => format!("{area}-555-01{last:02}"),
-                    _ => format!("+1 {area} 555 01{last:02}"),
+                // Each line has area codes of its own and each customer last digits of its own: no two share a
+                // number.
+                let area = AREA_CODES[4 * line + random.below(4)];
+                let typed = match random.below(3) {
+                    0 => format!("({area}) 555-01{number:02}"),
+                    1 => format!("{area}-555-01{number:02}"),
+                    _ => format!("+1 {area} 555 01{number:02}"),
                 };
                 Ok(NewPhone {
-                    number: number.parse().map_err(Flaw::of)?,
+                    number: typed.parse().map_err(Flaw::of)?,
                     label: match random.chance(0.6) {
                         true => Some(random.pick(&PHONE_LABELS).parse().map_err(Flaw::of)?),
                         false => None,
