@@ -252,16 +252,32 @@ impl Film {
 
     /// A film at about the given CIEDE2000 from this one, in a direction of chance.
     pub(super) fn near(&self, random: &mut Seeded, eye: &Eye, distance: f64) -> Result<Self, Flaw> {
-        let shape = Bend::random(random);
         let here = self.lab(eye)?;
-        let mut amount = 0.05;
-        for _ in 0..8 {
-            let found = color::de2000(here, self.bent(&shape, amount).lab(eye)?);
-            amount *= (distance / found.max(1e-6)).clamp(0.1, 10.0);
+        for _ in 0..SHAPES {
+            let shape = Bend::random(random);
+            let mut amount = 0.05;
+            for _ in 0..STEPS {
+                let bent = self.bent(&shape, amount);
+                let found = color::de2000(here, bent.lab(eye)?);
+                if (found - distance).abs() < 0.02 * distance {
+                    return Ok(bent);
+                }
+                amount *= (distance / found.max(1e-6)).clamp(0.1, 10.0);
+                // A change that the eye hardly sees would have to be enormous: another one then.
+                if amount * shape.most() > LARGEST_BEND {
+                    break;
+                }
+            }
         }
-        Ok(self.bent(&shape, amount))
+        Err(Flaw(format!("no film at {distance} from {here:?}")))
     }
 }
+
+/// Directions tried, and steps in each, for a film at a given distance.
+const SHAPES: usize = 40;
+const STEPS: usize = 12;
+/// Logarithm of the largest factor on K/S.
+const LARGEST_BEND: f64 = 1.0;
 
 /// A smooth curve around zero.
 struct Bend(Curve);
@@ -276,6 +292,11 @@ impl Bend {
                 .map(|wave| weights[wave] * (turn * wave as f64).cos())
                 .sum()
         }))
+    }
+
+    /// Its largest excursion.
+    fn most(&self) -> f64 {
+        self.0.iter().fold(0.0, |most, value| value.abs().max(most))
     }
 }
 

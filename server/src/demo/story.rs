@@ -25,10 +25,26 @@ type Plain = &'static [(&'static str, u32)];
 
 /// Base, what the first of the pair holds, and the colorants that must give the same color in daylight.
 const TWINS: [(BaseKind, Plain, [&str; 3]); 4] = [
-    (BaseKind::Light, &[("PBk7", 14), ("PY42", 26), ("PR101", 5)], ["PY74", "PV19", "PG7"]),
-    (BaseKind::Medium, &[("PY42", 120), ("PBk11", 60), ("PG7", 10)], ["PB15:3", "PR254", "PY74"]),
-    (BaseKind::Medium, &[("PR101", 70), ("PBk7", 16), ("PY42", 90)], ["PY74", "PV19", "PG7"]),
-    (BaseKind::Light, &[("PB15:3", 9), ("PBk7", 11), ("PR101", 4)], ["PY74", "PV19", "PG7"]),
+    (
+        BaseKind::Light,
+        &[("PBk7", 14), ("PY42", 26), ("PR101", 5)],
+        ["PY74", "PV19", "PG7"],
+    ),
+    (
+        BaseKind::Medium,
+        &[("PY42", 120), ("PBk11", 60), ("PG7", 10)],
+        ["PB15:3", "PR254", "PY74"],
+    ),
+    (
+        BaseKind::Medium,
+        &[("PR101", 70), ("PBk7", 16), ("PY42", 90)],
+        ["PY74", "PV19", "PG7"],
+    ),
+    (
+        BaseKind::Light,
+        &[("PB15:3", 9), ("PBk7", 11), ("PR101", 4)],
+        ["PY74", "PV19", "PG7"],
+    ),
 ];
 
 /// Customers of the pairs, in order.

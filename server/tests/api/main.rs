@@ -6,4 +6,5 @@
 )]
 
 mod accounts;
+mod demo;
 mod support;
