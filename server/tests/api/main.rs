@@ -15,5 +15,6 @@ mod catalog;
 mod customers;
 mod find;
 mod instruments;
+mod demo;
 mod support;
 mod tints;
