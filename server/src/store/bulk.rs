@@ -1,4 +1,4 @@
-//! Many rows at once, into an empty library: one statement a thousand rows. No call here takes a `Caller`: they load
+//! Many rows at once, into an empty library: one statement a thousand rows. No caller here: these calls load
 //! the demo, in whose library nobody can be logged in yet.
 //!
 //! When a record was made follows from the time in its id where it has no time of its own, so that a bulk load does
