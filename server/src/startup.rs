@@ -187,7 +187,7 @@ pub async fn demo(config: Config) -> anyhow::Result<()> {
         let loaded = demo::load(&app.db, &app.passwords, |logins| {
             let text = login_lines(logins);
             write_secret(&file, &text)?;
-            write!(out, "{text}")
+            out.write_all(text.as_bytes())
         })
         .await?;
         let mut err = std::io::stderr();
