@@ -220,7 +220,7 @@ pub enum Content {
 /// When the database can't be read.
 pub async fn content(conn: &mut Conn, store: StoreId) -> StoreResult<Content> {
     // A lock that only bulk loads take, beside the change log's own; ordinary work is not in its way.
-    sqlx::query("SELECT pg_advisory_xact_lock(7310002)")
+    sqlx::query!("SELECT pg_advisory_xact_lock(7310002)")
         .execute(&mut *conn)
         .await?;
     let found = sqlx::query!(

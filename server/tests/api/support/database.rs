@@ -53,6 +53,11 @@ impl TestDatabase {
         self.url(Some("secondcan_app"))
     }
 
+    /// For what only the owner of the tables may do.
+    pub(crate) fn owner_url(&self) -> String {
+        self.url(Some("secondcan_owner"))
+    }
+
     /// The cluster's URL with this database, and with another role when one is given.
     fn url(&self, role: Option<&str>) -> String {
         let (scheme, rest) = self.cluster.split_once("://").unwrap();

@@ -14,7 +14,7 @@ use secondcan_server::{http, startup};
 use serde_json::json;
 
 pub(crate) use client::{Answer, Client};
-use database::TestDatabase;
+pub(crate) use database::TestDatabase;
 
 /// The password of everybody here.
 pub(crate) const PASSWORD: &str = "plum gutter seven violin";
@@ -155,6 +155,11 @@ impl Server {
     /// The first column of the first row as text, by SQL as the owner of the tables.
     pub(crate) fn sql_text(&self, query: &str) -> Option<String> {
         self.runtime.block_on(self.database.text(query))
+    }
+
+    /// The database as the app role, past the server.
+    pub(crate) fn app_url(&self) -> String {
+        self.database.app_url()
     }
 
     /// Runs a use case that has no route.
