@@ -225,7 +225,7 @@ pub(crate) fn lab(text: &str) -> Result<Lab, String> {
 fn milliliters(text: &str) -> Result<Centiml, String> {
     let wrong = || {
         format!(
-            "volume {text:?} is not milliliters with at most two decimals, such as 3520 or 285.75"
+            "volume {text:?} is not milliliters with at most two decimals, such as 3420 or 285.75"
         )
     };
     let text = text.trim().trim_end_matches("ml").trim_end();
@@ -241,12 +241,12 @@ fn milliliters(text: &str) -> Result<Centiml, String> {
     Centiml::new(hundredths).map_err(|error| error.to_string())
 }
 
-/// Reads the room of a base in a can size: `gallon=3520+285.75`, fill and colorant room in ml.
+/// Reads the room of a base in a can size: `gallon=3420+285.75`, fill and colorant room in ml.
 ///
 /// # Errors
 /// A sentence naming the part at fault.
 pub(crate) fn room(text: &str) -> Result<BaseRoom, String> {
-    let form = "write can size, fill and colorant room in ml like gallon=3520+285.75";
+    let form = "write can size, fill and colorant room in ml like gallon=3420+285.75";
     let (size, volumes) = text
         .split_once('=')
         .ok_or_else(|| format!("room {text:?} can't be read: {form}"))?;
@@ -299,8 +299,8 @@ mod tests {
     #[test]
     fn colors_and_rooms_are_read_or_refused_by_name() {
         assert_eq!(lab("52.1, -3.4,10").unwrap(), Lab::new(52.1, -3.4, 10.0).unwrap());
-        let gallon = room("gallon=3520+285.75").unwrap();
-        assert_eq!((gallon.fill().get(), gallon.room().get()), (352_000, 28_575));
+        let gallon = room("gallon=3420+285.75").unwrap();
+        assert_eq!((gallon.fill().get(), gallon.room().get()), (342_000, 28_575));
         let all = [
             lab("52,1").unwrap_err(),
             lab("52,x,1").unwrap_err(),

@@ -34,7 +34,7 @@ impl Desk {
             .env_remove("SECONDCAN_URL")
             .env_remove("SECONDCAN_ALLOW_HTTP")
             .env_remove("NO_COLOR")
-            .env("SECONDCAN_HOME", self.path().join("home"))
+            .env("SECONDCAN_HOME", "home")
             .env("COLUMNS", "100");
         command
     }
@@ -309,6 +309,15 @@ fn part(desk: &Desk, name: &str) -> std::path::PathBuf {
         .unwrap()
 }
 
+/// Checksums follow from the colors to the last bit, which another machine may round otherwise.
+fn without_checksums(text: &str) -> String {
+    let mut masked = text.to_owned();
+    while let Some(end) = masked.find(".ndjson") {
+        masked.replace_range(end - 12..end + ".ndjson".len(), "[checksum]");
+    }
+    masked
+}
+
 #[test]
 fn a_damaged_or_newer_library_is_refused() {
     let ask = ["nearest", "--library", "chips", "--lab", "50,0,0", "--json"];
@@ -350,10 +359,7 @@ fn a_damaged_or_newer_library_is_refused() {
         assert_eq!(run.json()["error"]["exit"], code);
         told += &run.err;
     }
-    let mut settings = insta::Settings::clone_current();
-    settings.add_filter("points-[0-9a-f]{12}", "points-[checksum]");
-    settings.add_filter("spectra-[0-9a-f]{12}", "spectra-[checksum]");
-    settings.bind(|| insta::assert_snapshot!(told));
+    insta::assert_snapshot!(without_checksums(&told));
 }
 
 #[test]
@@ -508,7 +514,5 @@ fn help_texts() {
         assert_eq!(run.code, 0);
         all += &format!("$ secondcan {}\n{}\n", verb.join(" "), run.out);
     }
-    let mut settings = insta::Settings::clone_current();
-    settings.add_filter(r"\[env: SECONDCAN_HOME=[^\]]*\]", "[env: SECONDCAN_HOME=]");
-    settings.bind(|| insta::assert_snapshot!(all));
+    insta::assert_snapshot!(all);
 }
