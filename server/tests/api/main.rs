@@ -6,4 +6,15 @@
 )]
 
 mod accounts;
+mod chain;
+mod drafts;
+mod pool_guard;
+mod reorders;
+mod schema_rules;
+mod catalog;
+mod customers;
+mod find;
+mod instruments;
+mod demo;
 mod support;
+mod tints;
