@@ -26,8 +26,10 @@ pub(crate) enum Base {
         list: ListOptions,
     },
     /// Add a base to a product
-    #[command(after_help = "Example:\n  secondcan base add deep --product \"Interior wall\" --kind deep \\\n      \
-        --room quart=850+89 --room gallon=3420+355")]
+    #[command(
+        after_help = "Example:\n  secondcan base add deep --product \"Interior wall\" --kind deep \\\n      \
+        --room quart=850+89 --room gallon=3420+355"
+    )]
     Add {
         /// Its name, unique within the product
         name: BaseName,
@@ -42,7 +44,9 @@ pub(crate) enum Base {
         rooms: Vec<BaseRoom>,
     },
     /// Change a base; what is not named stays
-    #[command(after_help = "Example:\n  secondcan base edit deep --product \"Interior wall\" --retire")]
+    #[command(
+        after_help = "Example:\n  secondcan base edit deep --product \"Interior wall\" --retire"
+    )]
     Edit(Edit),
 }
 

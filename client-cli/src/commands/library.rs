@@ -16,7 +16,9 @@ use crate::spectrum_file::{self, ReadingOptions, SampleOptions};
 #[derive(Debug, clap::Subcommand)]
 pub(crate) enum Library {
     /// Build a library from files of spectra
-    #[command(after_help = "Example:\n  secondcan library build --spectra chips-1.csv chips-2.csv --out chips")]
+    #[command(
+        after_help = "Example:\n  secondcan library build --spectra chips-1.csv chips-2.csv --out chips"
+    )]
     Build(Build),
 }
 
@@ -127,12 +129,13 @@ impl Ask<'_> {
                 .map(|(name, lab)| self.answer(&library, name, lab))
                 .collect::<Result<Vec<_>, _>>()?;
             let nothing = answers.iter().all(|answer| answer.results.is_empty());
-            run.output().show(&Answers { answers: &answers }, |screen| {
-                for answer in &answers {
-                    draw(screen, answer);
-                    screen.gap();
-                }
-            })?;
+            run.output()
+                .show(&Answers { answers: &answers }, |screen| {
+                    for answer in &answers {
+                        draw(screen, answer);
+                        screen.gap();
+                    }
+                })?;
             return Ok(found(nothing));
         }
         let (name, lab) = match (self.sample.read()?, self.lab) {

@@ -31,7 +31,9 @@ pub(crate) enum Store {
         region: PhoneRegion,
     },
     /// Change a store; what is not named stays
-    #[command(after_help = "Example:\n  secondcan store edit \"North Quay\" --name \"North Quay, pier 2\"")]
+    #[command(
+        after_help = "Example:\n  secondcan store edit \"North Quay\" --name \"North Quay, pier 2\""
+    )]
     Edit(Edit),
 }
 
