@@ -178,7 +178,7 @@ pub(crate) fn person(remote: &Remote, typed: &str) -> Result<Person, Failure> {
 ///
 /// # Errors
 /// When the product is not made in it (exit 2); lists the sheens that it is made in.
-pub(crate) fn sheen<'a>(product: &'a Product, word: SheenWord) -> Result<&'a Sheen, Failure> {
+pub(crate) fn sheen(product: &Product, word: SheenWord) -> Result<&Sheen, Failure> {
     product
         .sheens
         .iter()

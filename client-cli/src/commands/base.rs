@@ -145,7 +145,7 @@ fn save(run: &Run, remote: &Remote, write: &Write) -> Result<Exit, Failure> {
 }
 
 fn draw(screen: &mut Screen, base: &Record) {
-    screen.bold(base.name.to_string());
+    screen.bold(&base.name);
     screen.pair("kind", base.kind.to_string());
     for room in &base.rooms {
         screen.pair(

@@ -346,7 +346,7 @@ impl Edit {
 }
 
 fn draw(screen: &mut Screen, record: &Record) {
-    screen.bold(record.name.to_string());
+    screen.bold(&record.name);
     screen.pair(
         "kind",
         match record.kind {
@@ -362,10 +362,10 @@ fn draw(screen: &mut Screen, record: &Record) {
         screen.pair("phone", format!("{}{label}", phone.number));
     }
     for job in &record.jobs {
-        screen.pair("job", job.label.to_string());
+        screen.pair("job", &job.label);
     }
     if let Some(note) = &record.note {
-        screen.pair("note", note.to_string());
+        screen.pair("note", note);
     }
     screen.pair(
         "added",

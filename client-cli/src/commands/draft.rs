@@ -183,7 +183,7 @@ fn lacks(parts: &DraftParts) -> Vec<&'static str> {
 }
 
 fn draw(screen: &mut Screen, record: &Record) {
-    screen.bold(record.title.to_string());
+    screen.bold(&record.title);
     screen.pair("put down", time_text(record.updated_at));
     let lacking = lacks(&record.parts);
     screen.pair(
@@ -209,7 +209,7 @@ fn draw(screen: &mut Screen, record: &Record) {
             }),
     );
     if let Some(note) = &record.parts.note {
-        screen.pair("note", note.to_string());
+        screen.pair("note", note);
     }
     screen.pair("id", record.id.to_string());
 }

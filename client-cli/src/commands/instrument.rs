@@ -262,9 +262,9 @@ const fn what_was_read(calibration: &CalibrationRecord) -> &'static str {
 }
 
 fn draw(screen: &mut Screen, instrument: &Record) {
-    screen.bold(instrument.name.to_string());
-    screen.pair("model", instrument.model.to_string());
-    screen.pair("serial", instrument.serial.to_string());
+    screen.bold(&instrument.name);
+    screen.pair("model", &instrument.model);
+    screen.pair("serial", &instrument.serial);
     screen.pair("geometry", geometry(instrument.geometry));
     let apertures: Vec<String> = instrument
         .apertures_mm

@@ -203,12 +203,15 @@ fn draw(screen: &mut Screen, answer: &Answer) {
     screen.line(format!("{} spectra examined", answer.examined));
 }
 
+/// A color and the name that its file gives it.
+type NamedColor = (Option<String>, Lab);
+
 /// The colors of a file of queries: Lab where it has columns L, a and b, else spectra.
 fn queries(
     path: &Path,
     options: ReadingOptions,
     viewing: Viewing,
-) -> Result<Vec<(Option<String>, Lab)>, Failure> {
+) -> Result<Vec<NamedColor>, Failure> {
     let bytes = spectrum_file::bytes_of(path)?;
     if let Some(colors) = lab_rows(&bytes)? {
         return Ok(colors);
@@ -222,7 +225,7 @@ fn queries(
 }
 
 /// Rows of L, a, b and maybe a name; nothing when the headings are not those.
-fn lab_rows(bytes: &[u8]) -> Result<Option<Vec<(Option<String>, Lab)>>, Failure> {
+fn lab_rows(bytes: &[u8]) -> Result<Option<Vec<NamedColor>>, Failure> {
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .from_reader(bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes));

@@ -197,7 +197,7 @@ impl Whoami {
         let remote = run.remote()?;
         let me: WhoAmI = remote.get("/auth/me")?;
         run.output().show(&me, |screen| {
-            screen.bold(me.person.display_name.to_string());
+            screen.bold(&me.person.display_name);
             screen.pair("login", me.person.login.as_str());
             let roles: Vec<&str> = me
                 .person

@@ -123,7 +123,7 @@ fn draw(screen: &mut Screen, opened: &Record, beside: &Beside) {
             .warn("two revisions correct the same one: compare them, then `secondcan match pick`");
     }
     if let Some(job) = &opened.job {
-        screen.pair("job", job.label.to_string());
+        screen.pair("job", &job.label);
     }
     screen.pair(
         "product",
@@ -151,7 +151,7 @@ fn draw(screen: &mut Screen, opened: &Record, beside: &Beside) {
     drawdowns(screen, opened);
     tints(screen, opened, beside);
     if let Some(note) = &opened.note {
-        screen.pair("note", note.to_string());
+        screen.pair("note", note);
     }
     screen.gap();
     screen.pair(
@@ -241,7 +241,7 @@ pub(super) fn revision(screen: &mut Screen, revision: &Revision) {
     ));
     shots(screen, &revision.shots);
     if let Some(note) = &revision.note {
-        screen.pair("note", note.to_string());
+        screen.pair("note", note);
     }
     screen.pair(
         "by",

@@ -292,7 +292,7 @@ fn table(items: &[Record]) -> Table {
 }
 
 fn draw(screen: &mut Screen, person: &Record) {
-    screen.bold(person.display_name.to_string());
+    screen.bold(&person.display_name);
     screen.pair("login", person.login.as_str());
     screen.pair("roles", roles(person));
     screen.pair("state", state(person));

@@ -185,7 +185,7 @@ const fn carrier(carrier: Carrier) -> &'static str {
 }
 
 fn draw(screen: &mut Screen, product: &Record) {
-    screen.bold(product.name.to_string());
+    screen.bold(&product.name);
     screen.pair("carrier", carrier(product.carrier));
     for sheen in &product.sheens {
         screen.pair(

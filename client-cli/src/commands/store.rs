@@ -111,7 +111,7 @@ const fn state(store: &Record) -> &'static str {
 }
 
 fn draw(screen: &mut Screen, store: &Record) {
-    screen.bold(store.name.to_string());
+    screen.bold(&store.name);
     screen.pair("region", store.phone_region.to_string());
     screen.pair("state", state(store));
     screen.pair("id", store.id.to_string());

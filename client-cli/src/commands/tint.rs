@@ -268,7 +268,7 @@ fn draw(screen: &mut Screen, tint: &RecordOfCan) {
     if let Some(fault) = &tint.fault {
         screen.warn(format!("bad: {}", reason_text(fault.reason)));
         if let Some(note) = &fault.note {
-            screen.pair("note", note.to_string());
+            screen.pair("note", note);
         }
     }
     for flag in &tint.flags {
@@ -287,7 +287,7 @@ fn draw(screen: &mut Screen, tint: &RecordOfCan) {
     );
     match_view::shots(screen, &tint.shots);
     if let Some(note) = &tint.note {
-        screen.pair("note", note.to_string());
+        screen.pair("note", note);
     }
     screen.pair(
         "made",

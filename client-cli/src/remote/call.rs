@@ -215,9 +215,8 @@ impl Caller {
         if let Some(version) = ask.version {
             builder = builder.header("If-Match", format!("\"{version}\""));
         }
-        let invalid = |error: ureq::http::Error| {
+        let invalid = |_: ureq::http::Error| {
             // The error can come from a header that holds a token, so it is not shown.
-            drop(error);
             RemoteError::from(
                 Failure::bad("server", "the request can't be put together")
                     .remedy("check SECONDCAN_URL, and log in again"),
