@@ -22,7 +22,10 @@ use syn::{Attribute, FnArg, ImplItem, Item, Signature, Type, Visibility};
 const MAY_DEPEND_ON: &[(&str, &[&str])] = &[
     ("secondcan-color", &[]),
     ("secondcan-formula", &["secondcan-color"]),
-    ("secondcan-server", &["secondcan-color", "secondcan-formula"]),
+    (
+        "secondcan-server",
+        &["secondcan-color", "secondcan-formula"],
+    ),
     ("secondcan-cli", &["secondcan-color", "secondcan-formula"]),
     ("secondcan-tests", &["secondcan-color", "secondcan-formula"]),
 ];
@@ -72,7 +75,12 @@ fn sources(folders: &[&str]) -> Vec<Source> {
                 left.push(path);
             } else if path.extension().is_some_and(|ending| ending == "rs") {
                 found.push(Source {
-                    path: path.strip_prefix(&root).unwrap().to_str().unwrap().to_owned(),
+                    path: path
+                        .strip_prefix(&root)
+                        .unwrap()
+                        .to_str()
+                        .unwrap()
+                        .to_owned(),
                     text: fs::read_to_string(&path).unwrap(),
                 });
             }
@@ -373,7 +381,9 @@ fn documented_paths(markdown: &str) -> BTreeSet<String> {
             .filter_map(|rest| rest.split_once(')').map(|(target, _)| target));
         for name in spans.chain(links) {
             let name = name.split('#').next().unwrap();
-            let ending = Path::new(name).extension().and_then(|ending| ending.to_str());
+            let ending = Path::new(name)
+                .extension()
+                .and_then(|ending| ending.to_str());
             let is_file = matches!(
                 ending,
                 Some("rs" | "md" | "sql" | "toml" | "yml" | "json" | "csv" | "lock")
@@ -497,7 +507,9 @@ fn every_path_in_developers_md_exists() {
     let named = documented_paths(&text);
     for member in MEMBERS {
         assert!(
-            named.iter().any(|path| path.trim_end_matches('/') == *member),
+            named
+                .iter()
+                .any(|path| path.trim_end_matches('/') == *member),
             "DEVELOPERS.md does not name {member}/"
         );
     }
@@ -530,7 +542,11 @@ fn paths_are_read_from_groups_and_macros_but_not_from_comments() {
     for path in ["a::b", "a::c::self", "a::c::d", "x::y", "z::T"] {
         assert!(named.contains(path), "{path} in {named:?}");
     }
-    assert!(!named.iter().any(|path| path.contains("comment") || path.contains("text")));
+    assert!(
+        !named
+            .iter()
+            .any(|path| path.contains("comment") || path.contains("text"))
+    );
     // A type after a single colon begins anew.
     assert!(named_paths("struct A { b: c::D }").contains("c::D"));
 }
@@ -552,8 +568,14 @@ fn a_planted_name_is_found_outside_its_folder() {
     let inside = file("server/src/http/a.rs", planted);
     let outside = file("server/src/app/a.rs", planted);
     let found = named_outside(&[inside, outside], "server/src/http", &["actix_web"]);
-    assert_eq!(found, ["server/src/app/a.rs names actix_web::web::Bytes::new"]);
-    let harmless = file("server/src/app/b.rs", "//! Not actix_web.\nuse actix_web_like::x;");
+    assert_eq!(
+        found,
+        ["server/src/app/a.rs names actix_web::web::Bytes::new"]
+    );
+    let harmless = file(
+        "server/src/app/b.rs",
+        "//! Not actix_web.\nuse actix_web_like::x;",
+    );
     assert!(named_outside(&[harmless], "server/src/http", &["actix_web"]).is_empty());
 }
 
@@ -582,9 +604,16 @@ fn a_planted_crossing_of_layers_is_found() {
         "type E = secondcan_server::http::error::ApiError;",
     ] {
         let files = [file("server/src/app/a.rs", planted)];
-        assert_eq!(layer_crossings(&files, "app", "http", &[]).len(), 1, "{planted}");
+        assert_eq!(
+            layer_crossings(&files, "app", "http", &[]).len(),
+            1,
+            "{planted}"
+        );
     }
-    let caller = [file("server/src/store/a.rs", "use crate::app::{App, Caller};")];
+    let caller = [file(
+        "server/src/store/a.rs",
+        "use crate::app::{App, Caller};",
+    )];
     assert_eq!(
         layer_crossings(&caller, "store", "app", &["Caller"]),
         ["server/src/store/a.rs names crate::app::App"]
@@ -594,21 +623,42 @@ fn a_planted_crossing_of_layers_is_found() {
 #[test]
 fn a_planted_call_without_a_caller_is_found() {
     let found = |text: &str| calls_without_caller(&file("a.rs", text)).len();
-    assert_eq!(found("/// Lists.\npub async fn list(conn: &mut Conn) {}"), 1);
+    assert_eq!(
+        found("/// Lists.\npub async fn list(conn: &mut Conn) {}"),
+        1
+    );
     assert_eq!(found("impl D { pub(crate) async fn list(&self) {} }"), 1);
-    assert_eq!(found("pub async fn list(conn: &mut Conn, caller: &Caller) {}"), 0);
-    assert_eq!(found("pub async fn list(caller: &crate::app::Caller) {}"), 0);
-    assert_eq!(found("/// No caller yet: this makes one.\npub async fn open() {}"), 0);
+    assert_eq!(
+        found("pub async fn list(conn: &mut Conn, caller: &Caller) {}"),
+        0
+    );
+    assert_eq!(
+        found("pub async fn list(caller: &crate::app::Caller) {}"),
+        0
+    );
+    assert_eq!(
+        found("/// No caller yet: this makes one.\npub async fn open() {}"),
+        0
+    );
     assert_eq!(found("async fn inner() {}\npub fn plain() {}"), 0);
-    assert_eq!(found("//! No caller here: nobody is logged in.\npub async fn open() {}"), 0);
-    assert_eq!(found("//! What the caller sees.\npub async fn open() {}"), 1);
+    assert_eq!(
+        found("//! No caller here: nobody is logged in.\npub async fn open() {}"),
+        0
+    );
+    assert_eq!(
+        found("//! What the caller sees.\npub async fn open() {}"),
+        1
+    );
 }
 
 #[test]
 fn a_planted_empty_name_is_found() {
     assert_eq!(empty_names(&file("server/src/utils.rs", "")).len(), 1);
     assert_eq!(empty_names(&file("server/src/common/mod.rs", "")).len(), 1);
-    assert_eq!(empty_names(&file("server/src/a.rs", "mod b { pub mod helpers {} }")).len(), 1);
+    assert_eq!(
+        empty_names(&file("server/src/a.rs", "mod b { pub mod helpers {} }")).len(),
+        1
+    );
     assert!(empty_names(&file("server/src/score.rs", "mod tests {}")).is_empty());
 }
 

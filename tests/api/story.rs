@@ -120,9 +120,17 @@ impl Chain {
         let desk = self.desk("ilse");
         let secrets = format!("{}\n{PASSWORD}\n", token.unwrap());
         let claim = [
-            "claim", "--token-stdin", "--password-stdin", "--login", "ilse", "--name", "Ilse Varga",
+            "claim",
+            "--token-stdin",
+            "--password-stdin",
+            "--login",
+            "ilse",
+            "--name",
+            "Ilse Varga",
         ];
-        desk.cli.run_with_input(&claim, secrets.as_bytes()).expect_code(0);
+        desk.cli
+            .run_with_input(&claim, secrets.as_bytes())
+            .expect_code(0);
         desk.logs_in(None).expect_code(0);
         desk
     }
@@ -147,7 +155,9 @@ impl Chain {
         desk.logs_in(None).expect_code(3);
         let secrets = format!("{token}\n{PASSWORD}\n");
         let claim = ["claim", "--token-stdin", "--password-stdin"];
-        desk.cli.run_with_input(&claim, secrets.as_bytes()).expect_code(0);
+        desk.cli
+            .run_with_input(&claim, secrets.as_bytes())
+            .expect_code(0);
         // The token is spent.
         let again = desk.cli.run_with_input(&claim, secrets.as_bytes());
         assert_ne!(again.code, Some(0), "{again:?}");
@@ -181,7 +191,8 @@ impl Desk {
         if let Some(store) = store {
             login.extend(["--store", store]);
         }
-        self.cli.run_with_input(&login, format!("{PASSWORD}\n").as_bytes())
+        self.cli
+            .run_with_input(&login, format!("{PASSWORD}\n").as_bytes())
     }
 
     /// Does what must go well, and gives the document.
@@ -235,9 +246,7 @@ fn labelled(recorded: &Value) -> Labelled {
 fn with_two_swapped(label: &str) -> String {
     let mut letters: Vec<char> = label.chars().collect();
     let at = (0..letters.len() - 1)
-        .find(|&at| {
-            letters[at] != letters[at + 1] && letters[at] != '-' && letters[at + 1] != '-'
-        })
+        .find(|&at| letters[at] != letters[at + 1] && letters[at] != '-' && letters[at + 1] != '-')
         .unwrap();
     letters.swap(at, at + 1);
     letters.into_iter().collect()
@@ -256,13 +265,30 @@ impl Desk {
 
     fn puts_paint_on_the_shelf(&self) {
         let product = [
-            "product", "add", "Interior wall", "--carrier", "water", "--sheen", "eggshell", "--sheen", "satin",
+            "product",
+            "add",
+            "Interior wall",
+            "--carrier",
+            "water",
+            "--sheen",
+            "eggshell",
+            "--sheen",
+            "satin",
         ];
         self.does(&product);
         for (base, kind) in [("Deep base", "deep"), ("White base", "white")] {
             self.does(&[
-                "base", "add", base, "--product", "Interior wall", "--kind", kind, "--room", "quart=850+89",
-                "--room", "gallon=3420+355",
+                "base",
+                "add",
+                base,
+                "--product",
+                "Interior wall",
+                "--kind",
+                kind,
+                "--room",
+                "quart=850+89",
+                "--room",
+                "gallon=3420+355",
             ]);
         }
         for (name, pigment) in [
@@ -306,16 +332,53 @@ impl Desk {
 impl Desk {
     fn records_the_lobby(&self) -> Labelled {
         self.does(&[
-            "customer", "add", PAINTER, "--company", "--phone", "(312) 555-0142;site office", "--job",
+            "customer",
+            "add",
+            PAINTER,
+            "--company",
+            "--phone",
+            "(312) 555-0142;site office",
+            "--job",
             "Hotel lobby",
         ]);
         let chip = measured("lobby-chip.csv");
         let recorded = self.does(&[
-            "match", "record", "--customer", PAINTER, "--job", "Hotel lobby", "--product", "Interior wall",
-            "--sheen", "eggshell", "--spectrum", &chip, "--geometry", "d:8", "--specular", "included",
-            "--aperture", "12", "--backing", "black", "--readings", "3", "--gloss60", "18", "--base",
-            "Deep base", "--size", "gallon", "--shot", "PB15:3=18@1/48", "--shot", "PG7=22@1/48", "--shot",
-            "PY42=9@1/96", "--shot", "PBk7=4@1/96",
+            "match",
+            "record",
+            "--customer",
+            PAINTER,
+            "--job",
+            "Hotel lobby",
+            "--product",
+            "Interior wall",
+            "--sheen",
+            "eggshell",
+            "--spectrum",
+            &chip,
+            "--geometry",
+            "d:8",
+            "--specular",
+            "included",
+            "--aperture",
+            "12",
+            "--backing",
+            "black",
+            "--readings",
+            "3",
+            "--gloss60",
+            "18",
+            "--base",
+            "Deep base",
+            "--size",
+            "gallon",
+            "--shot",
+            "PB15:3=18@1/48",
+            "--shot",
+            "PG7=22@1/48",
+            "--shot",
+            "PY42=9@1/96",
+            "--shot",
+            "PBk7=4@1/96",
         ]);
         assert_eq!(recorded["store"]["name"], "North Quay");
         assert_eq!(recorded["job"]["label"], "Hotel lobby");
@@ -335,8 +398,22 @@ impl Desk {
         self.does(&["customer", "add", NEIGHBOR, "--phone", "312 555 0177"]);
         let door = measured("front-door.csv");
         labelled(&self.does(&[
-            "match", "record", "--customer", NEIGHBOR, "--product", "Interior wall", "--sheen", "satin",
-            "--spectrum", &door, "--base", "Deep base", "--size", "quart", "--shot", "PR101=30@1/48",
+            "match",
+            "record",
+            "--customer",
+            NEIGHBOR,
+            "--product",
+            "Interior wall",
+            "--sheen",
+            "satin",
+            "--spectrum",
+            &door,
+            "--base",
+            "Deep base",
+            "--size",
+            "quart",
+            "--shot",
+            "PR101=30@1/48",
         ]))
     }
 
@@ -344,7 +421,14 @@ impl Desk {
         // Percent, semicolons and decimal commas: what this instrument writes.
         let drawn = measured("lobby-drawdown.csv");
         let kept = self.does(&[
-            "drawdown", "record", &lobby.label, "--dry", "--spectrum", &drawn, "--aperture", "12",
+            "drawdown",
+            "record",
+            &lobby.label,
+            "--dry",
+            "--spectrum",
+            &drawn,
+            "--aperture",
+            "12",
         ]);
         assert_eq!(kept["revision_id"], lobby.revision.as_str());
         assert_eq!(kept["measurement"]["read"]["read_as"], "percent");
@@ -410,7 +494,10 @@ impl Desk {
         let nothing = self.ends(
             1,
             &[
-                "nearest", "--spectrum", &measured("lobby-chip.csv"), "--verified-only",
+                "nearest",
+                "--spectrum",
+                &measured("lobby-chip.csv"),
+                "--verified-only",
             ],
         );
         assert_eq!(nothing["results"].as_array().unwrap().len(), 0);
@@ -433,7 +520,8 @@ impl Desk {
         let masked = |shown: &str| {
             let times = Regex::new(r"\d{4}-\d\d-\d\d \d\d:\d\d UTC").unwrap();
             let ids = Regex::new(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}").unwrap();
-            let labels = Regex::new(r"\b[0-9A-HJKMNP-TV-Z]{5}-[0-9A-HJKMNP-TV-Z]{5}-[0-9A-Z]\b").unwrap();
+            let labels =
+                Regex::new(r"\b[0-9A-HJKMNP-TV-Z]{5}-[0-9A-HJKMNP-TV-Z]{5}-[0-9A-Z]\b").unwrap();
             let shown = times.replace_all(shown, "YYYY-MM-DD HH:MM UTC");
             let shown = ids.replace_all(&shown, "00000000-0000-0000-0000-000000000000");
             labels.replace_all(&shown, "LABEL-LABEL-L").into_owned()
@@ -470,7 +558,14 @@ impl Desk {
         let begun = self.does(&["reorder", "advance", order]);
         assert_eq!(begun["state"], "being_tinted");
         let can = self.does(&[
-            "tint", "record", "--reorder", order, "--base-lot", "L2417-3", "--lot", "PB15:3=C88",
+            "tint",
+            "record",
+            "--reorder",
+            order,
+            "--base-lot",
+            "L2417-3",
+            "--lot",
+            "PB15:3=C88",
         ]);
         assert_eq!(can["revision_id"], lobby.revision.as_str());
         assert_eq!(can["base_lot"], "L2417-3");
@@ -478,7 +573,10 @@ impl Desk {
         assert_eq!(can["flags"], serde_json::json!([]));
         assert!(can.get("fault").is_none());
         let opened = self.does(&["match", "show", &lobby.label]);
-        assert_eq!((&opened["tints"], &opened["bad_tints"]), (&1.into(), &0.into()));
+        assert_eq!(
+            (&opened["tints"], &opened["bad_tints"]),
+            (&1.into(), &0.into())
+        );
     }
 
     fn cannot_hand_out_what_is_picked_up_elsewhere(&self, order: &str) {
@@ -496,7 +594,14 @@ impl Desk {
     }
 
     fn finds_the_order_among_those_placed(&self, order: &str) {
-        let list = self.does(&["reorder", "list", "--state", "placed", "--store", "South Gate"]);
+        let list = self.does(&[
+            "reorder",
+            "list",
+            "--state",
+            "placed",
+            "--store",
+            "South Gate",
+        ]);
         assert!(items(&list).iter().any(|row| row["id"] == order), "{list}");
     }
 }
@@ -531,16 +636,39 @@ impl Desk {
         let missing = Uuid::now_v7().to_string();
         assert_eq!(answer(&door.id), answer(&missing));
         let order = |id: &str| {
-            self.ends(1, &["reorder", "place", id, "--size", "quart", "--store", "South Gate"])["error"]["code"].clone()
+            self.ends(
+                1,
+                &[
+                    "reorder",
+                    "place",
+                    id,
+                    "--size",
+                    "quart",
+                    "--store",
+                    "South Gate",
+                ],
+            )["error"]["code"]
+                .clone()
         };
         assert_eq!(order(&door.id), order(&missing));
     }
 
     fn orders_two_gallons_at_south_gate(&self, lobby: &Labelled) -> String {
         let placed = self.does(&[
-            "reorder", "place", &lobby.label, "--size", "gallon", "--cans", "2", "--store", "South Gate",
+            "reorder",
+            "place",
+            &lobby.label,
+            "--size",
+            "gallon",
+            "--cans",
+            "2",
+            "--store",
+            "South Gate",
         ]);
-        assert_eq!((&placed["cans"], &placed["state"]), (&2.into(), &"placed".into()));
+        assert_eq!(
+            (&placed["cans"], &placed["state"]),
+            (&2.into(), &"placed".into())
+        );
         // Tinting is the store's work.
         self.ends(3, &["reorder", "advance", text(&placed, "id")]);
         text(&placed, "id").to_owned()
@@ -569,14 +697,23 @@ impl Desk {
 
         let cushion = measured("cushion.csv");
         let reused = self.does(&[
-            "match", "reuse", &lobby.label, "--customer", ANOTHER, "--spectrum", &cushion,
+            "match",
+            "reuse",
+            &lobby.label,
+            "--customer",
+            ANOTHER,
+            "--spectrum",
+            &cushion,
         ]);
         let revision = &reused["revisions"][0];
         assert_eq!(revision["reused_from"], lobby.revision.as_str());
         assert_eq!(reused["customer"]["name"], ANOTHER);
         assert_eq!(reused["store"]["name"], "South Gate");
         // The formula came along, the painter did not.
-        assert_eq!(revision["shots"][0]["colorant"], "PB15:3 phthalocyanine blue");
+        assert_eq!(
+            revision["shots"][0]["colorant"],
+            "PB15:3 phthalocyanine blue"
+        );
         assert!(!reused.to_string().contains("Brannock"), "{reused}");
         labelled(&reused)
     }

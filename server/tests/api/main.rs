@@ -6,15 +6,15 @@
 )]
 
 mod accounts;
+mod catalog;
 mod chain;
+mod customers;
+mod demo;
 mod drafts;
+mod find;
+mod instruments;
 mod pool_guard;
 mod reorders;
 mod schema_rules;
-mod catalog;
-mod customers;
-mod find;
-mod instruments;
-mod demo;
 mod support;
 mod tints;
