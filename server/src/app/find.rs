@@ -6,7 +6,7 @@ use std::collections::{HashMap, HashSet};
 use formula::folding::{fold_company, fold_person};
 use formula::id::{CustomerId, JobId};
 use formula::label::LabelCode;
-use formula::name_rank::{NameQuery, NameRank};
+use formula::name_rank::{FIND_THRESHOLD, NameQuery, NameRank};
 use formula::phone::{PhoneQuery, PhoneRegion};
 use formula::trigram::TrigramQuery;
 use formula::wire::v1::{CustomerHit, Found, FoundBy};
@@ -18,6 +18,9 @@ use crate::store::{Conn, customers};
 
 /// Candidates that one way of looking hands to the ranking.
 const CANDIDATES: i64 = 100;
+/// Word similarity that several words with one slip in one of them nearly always reach: looked for first, since it
+/// is cheaper.
+const ONE_SLIP: f64 = 0.5;
 /// pg_trgm's default: a name this like the words is what was meant, and no job label need be guessed at.
 const PLAINLY_MEANT: f64 = 0.6;
 
@@ -182,14 +185,16 @@ async fn by_words(
     let mut found = begun;
     if !full {
         found.extend(find::names_beginning(conn, caller, words.unswapped(), 10).await?);
-        found.extend(find::names_like(conn, caller, words.folded(), CANDIDATES).await?);
+        found.extend(names_like(conn, caller, words.folded()).await?);
         found.extend(find::jobs_holding(conn, caller, words.folded(), CANDIDATES).await?);
         let likeness = TrigramQuery::new(words.folded());
         let plain = |candidate: &Candidate| {
             candidate.job.is_some() || likeness.word_similarity(&candidate.folded) >= PLAINLY_MEANT
         };
         if !found.iter().any(plain) {
-            found.extend(find::jobs_like(conn, caller, words.folded(), CANDIDATES).await?);
+            found.extend(
+                find::jobs_like(conn, caller, words.folded(), FIND_THRESHOLD, CANDIDATES).await?,
+            );
         }
     }
     let mut ranked: Vec<(Option<NameRank>, Candidate)> = found
@@ -217,6 +222,16 @@ async fn by_words(
             job: candidate.job,
         })
         .collect())
+}
+
+async fn names_like(conn: &mut Conn, caller: &Caller, folded: &str) -> AppResult<Vec<Candidate>> {
+    if folded.contains(' ') {
+        let near = find::names_like(conn, caller, folded, ONE_SLIP, CANDIDATES).await?;
+        if !near.is_empty() {
+            return Ok(near);
+        }
+    }
+    Ok(find::names_like(conn, caller, folded, FIND_THRESHOLD, CANDIDATES).await?)
 }
 
 impl App {

@@ -187,7 +187,19 @@ pub async fn names_beginning(
     )
 }
 
-/// The names most like the text, of those at or above pg_trgm's word similarity threshold of the connection.
+/// Sets pg_trgm's threshold until the transaction ends. The index reads only the rarest of the text's trigrams, and
+/// the higher the threshold, the fewer: at 300,000 names 0.5 costs half of what 0.4 does.
+async fn set_threshold(conn: &mut Conn, least: f64) -> StoreResult<()> {
+    sqlx::query!(
+        "SELECT set_config('pg_trgm.word_similarity_threshold', $1, true)",
+        least.to_string()
+    )
+    .fetch_one(conn)
+    .await?;
+    Ok(())
+}
+
+/// The names most like the text, of those whose word similarity is at least `least`.
 ///
 /// # Errors
 /// When the database can't be read.
@@ -195,8 +207,10 @@ pub async fn names_like(
     conn: &mut Conn,
     _caller: &Caller,
     folded: &str,
+    least: f64,
     limit: i64,
 ) -> StoreResult<Vec<Candidate>> {
+    set_threshold(conn, least).await?;
     // A word that thousands share is cut before it is sorted: any hundred of them answer such a question equally.
     candidates(
         sqlx::query_as!(
@@ -248,7 +262,7 @@ pub async fn jobs_holding(
     candidates(rows)
 }
 
-/// The jobs with the labels most like the text.
+/// The jobs with the labels most like the text, of those whose word similarity is at least `least`.
 ///
 /// # Errors
 /// When the database can't be read.
@@ -256,8 +270,10 @@ pub async fn jobs_like(
     conn: &mut Conn,
     _caller: &Caller,
     folded: &str,
+    least: f64,
     limit: i64,
 ) -> StoreResult<Vec<Candidate>> {
+    set_threshold(conn, least).await?;
     candidates(
         sqlx::query_as!(
             Row,

@@ -80,7 +80,7 @@ fn drafts_are_kept_at_a_counter_and_a_hundred_at_most() {
     let store = server.store("Alder Quay");
     let clerk = server.clerk(&store);
     server
-        .log_in(&clerk.login, None)
+        .color_lead()
         .post("/drafts", draft("adrift"))
         .refused(409, "state-conflict");
     server.sql(&format!(

@@ -6,8 +6,13 @@
 )]
 
 mod accounts;
+mod catalog;
 mod chain;
+mod customers;
+mod demo;
 mod drafts;
+mod find;
+mod instruments;
 mod pool_guard;
 mod reorders;
 mod schema_rules;

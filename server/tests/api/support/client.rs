@@ -105,6 +105,35 @@ impl Client {
         headers: &[(&str, &str)],
         body: Option<Value>,
     ) -> Answer {
+        let body = body.map(|body| ("application/json", body.to_string()));
+        self.run(method, path, headers, body)
+    }
+
+    /// A body that is not JSON, or not as a JSON library would write it, with a new Idempotency-Key.
+    pub(crate) fn send_text(
+        &self,
+        method: &str,
+        path: &str,
+        content_type: &str,
+        body: &str,
+    ) -> Answer {
+        let key = super::new_id();
+        let headers = [("Idempotency-Key", key.as_str())];
+        self.run(
+            method,
+            path,
+            &headers,
+            Some((content_type, body.to_owned())),
+        )
+    }
+
+    fn run(
+        &self,
+        method: &str,
+        path: &str,
+        headers: &[(&str, &str)],
+        body: Option<(&str, String)>,
+    ) -> Answer {
         let mut request = ureq::http::Request::builder()
             .method(method)
             .uri(format!("{}/api/v1{path}", self.url));
@@ -115,9 +144,9 @@ impl Client {
             request = request.header(*name, *value);
         }
         let answer = match body {
-            Some(body) => {
-                let request = request.header("Content-Type", "application/json");
-                self.agent.run(request.body(body.to_string()).unwrap())
+            Some((content_type, body)) => {
+                let request = request.header("Content-Type", content_type);
+                self.agent.run(request.body(body).unwrap())
             }
             None => self.agent.run(request.body(()).unwrap()),
         };

@@ -13,7 +13,7 @@ use secondcan_server::config::DatabaseUrl;
 use secondcan_server::{http, startup};
 use serde_json::json;
 
-pub(crate) use client::{Answer, Client, Keys};
+pub(crate) use client::{Answer, Client};
 pub(crate) use database::TestDatabase;
 
 /// The password of everybody here.
@@ -34,7 +34,7 @@ pub(crate) struct Server {
     handle: actix_web::dev::ServerHandle,
     runtime: tokio::runtime::Runtime,
     database: TestDatabase,
-    _data: tempfile::TempDir,
+    data: tempfile::TempDir,
 }
 
 impl Server {
@@ -64,7 +64,7 @@ impl Server {
             handle,
             runtime,
             database,
-            _data: data,
+            data,
         }
     }
 
@@ -140,6 +140,11 @@ impl Server {
         let mut client = self.anybody();
         client.log_in(login, PASSWORD, store).is(200);
         client
+    }
+
+    /// The data folder, where the keys are.
+    pub(crate) fn data(&self) -> &std::path::Path {
+        self.data.path()
     }
 
     /// Runs SQL as the owner of the tables, where a test needs what no route gives (an hour that has passed, say).
