@@ -12,7 +12,7 @@ use super::{App, AppError, AppResult, Caller, measurements};
 use crate::store::matches::{MatchRow, Wanted};
 use crate::store::revisions::Place;
 use crate::store::write::{Begun, PageAsk, Reply, WriteKey, WriteTx, Written};
-use crate::store::{Conn, access, formulas, matches, notes, revisions};
+use crate::store::{Conn, access, matches, notes, offer, revisions};
 
 impl Caller {
     /// The store at whose counter the caller stands; what is recorded is recorded there.
@@ -105,7 +105,7 @@ impl App {
             ));
         }
         check_job(conn, caller, &new).await?;
-        let fit = formulas::product_fit(conn, caller, new.product_id, new.sheen_id)
+        let fit = offer::product_fit(conn, caller, new.product_id, new.sheen_id)
             .await?
             .ok_or_else(|| {
                 AppError::invalid(
@@ -506,7 +506,7 @@ async fn check_formula(
     field: &str,
 ) -> AppResult<()> {
     check_sheen(conn, caller, of, new.sheen_id, field).await?;
-    let bases = formulas::bases_of(conn, caller, of.product_id).await?;
+    let bases = offer::bases_of(conn, caller, of.product_id).await?;
     let base = bases
         .iter()
         .find(|base| base.id == new.base_id)
@@ -537,7 +537,7 @@ async fn check_formula(
         .iter()
         .map(|shot| shot.colorant_id.as_uuid())
         .collect();
-    let known = formulas::colorants_in_use(conn, caller, &wanted).await?;
+    let known = offer::colorants_in_use(conn, caller, &wanted).await?;
     let amounts = new
         .shots
         .iter()
@@ -568,7 +568,7 @@ async fn check_sheen(
     sheen: SheenId,
     field: &str,
 ) -> AppResult<()> {
-    match formulas::product_fit(conn, caller, of.product_id, sheen).await? {
+    match offer::product_fit(conn, caller, of.product_id, sheen).await? {
         Some(fit) if fit.has_sheen => Ok(()),
         _ => Err(no_such_sheen(&format!("{field}.sheen_id"))),
     }

@@ -5,10 +5,13 @@ pub mod bases;
 pub mod caller;
 pub mod claims;
 pub mod colorants;
+pub mod counter;
 pub mod customer_links;
 pub mod customers;
+pub mod drafts;
 pub mod error;
 pub mod find;
+mod flags;
 pub mod instruments;
 pub mod matches;
 pub mod measurements;
@@ -18,11 +21,14 @@ pub mod passwords;
 pub mod persons;
 pub mod policy;
 pub mod products;
+pub mod reorders;
 pub mod sessions;
 pub mod stores;
 mod throttle;
+pub mod tints;
 pub mod tokens;
 pub mod verdicts;
+mod warnings;
 
 use crate::store::Database;
 

@@ -2,10 +2,12 @@
 
 pub mod access;
 pub mod bases;
+pub mod bulk;
 pub mod claims;
 pub mod colorants;
 pub mod customer_links;
 pub mod customers;
+pub mod drafts;
 mod error;
 pub mod find;
 pub mod formulas;
@@ -16,15 +18,18 @@ pub mod logins;
 pub mod matches;
 pub mod measurements;
 pub mod notes;
+pub mod offer;
 pub mod persons;
 pub mod products;
 mod read_back;
+pub mod reorders;
 pub mod revisions;
 pub mod schema;
 pub mod sessions;
 pub mod setup;
 pub mod stores;
 pub mod throttle;
+pub mod tints;
 pub mod verdicts;
 pub mod write;
 

@@ -5,12 +5,15 @@ mod auth;
 mod bases;
 mod colorants;
 mod customers;
+mod drafts;
 mod instruments;
 mod matches;
 mod nearest;
 mod persons;
 mod products;
+mod reorders;
 mod stores;
+mod tints;
 mod verdicts;
 
 use actix_web::web;
@@ -23,12 +26,15 @@ pub fn routes(config: &mut web::ServiceConfig) {
     bases::routes(config);
     colorants::routes(config);
     customers::routes(config);
+    drafts::routes(config);
     instruments::routes(config);
     matches::routes(config);
     nearest::routes(config);
     persons::routes(config);
     products::routes(config);
+    reorders::routes(config);
     stores::routes(config);
+    tints::routes(config);
     verdicts::routes(config);
 }
 
@@ -40,12 +46,15 @@ pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
         bases::Description::openapi(),
         colorants::Description::openapi(),
         customers::Description::openapi(),
+        drafts::Description::openapi(),
         instruments::Description::openapi(),
         matches::Description::openapi(),
         nearest::Description::openapi(),
         persons::Description::openapi(),
         products::Description::openapi(),
+        reorders::Description::openapi(),
         stores::Description::openapi(),
+        tints::Description::openapi(),
         verdicts::Description::openapi(),
     ]
 }
