@@ -1,5 +1,6 @@
 //! Puts the parts together: database, keys, library, HTTP.
 
+use std::io::Write as _;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -181,10 +182,25 @@ pub async fn demo(config: Config) -> anyhow::Result<()> {
     with_app(&config, async |_app| Ok(())).await
 }
 
-/// Makes the token by which the first admin registers.
+/// Makes the token by which the first admin registers, or by which one who is locked out gets in again, and prints
+/// it once.
 ///
 /// # Errors
 /// Whatever keeps the database from being opened.
 pub async fn admin_init(config: Config) -> anyhow::Result<()> {
-    with_app(&config, async |_app| Ok(())).await
+    with_app(&config, async |app| {
+        let token = app.admin_init_token().await?;
+        let mut out = std::io::stdout().lock();
+        writeln!(out, "{}", token.token)?;
+        writeln!(
+            std::io::stderr().lock(),
+            "This token is good once, until {}. Whoever has it can become an admin:\n\
+             secondcan claim --login NAME --name \"FULL NAME\"",
+            token
+                .expires_at
+                .format(&time::format_description::well_known::Rfc3339)?
+        )?;
+        Ok(())
+    })
+    .await
 }

@@ -540,9 +540,20 @@ fn check_refuses_sql_ascii_and_prepared_transactions() {
     let server = place.serve();
     ask(
         &place.superuser("postgres"),
-        "CREATE DATABASE bytes TEMPLATE template0 ENCODING 'SQL_ASCII' LOCALE 'C'",
+        "CREATE DATABASE bytes OWNER secondcan_owner TEMPLATE template0 \
+         ENCODING 'SQL_ASCII' LOCALE 'C'",
     );
     let elsewhere = Place::new();
+    let migrated = elsewhere
+        .command(&["migrate"])
+        .env("DATABASE_URL", place.app("bytes"))
+        .env(
+            "DATABASE_OWNER_URL",
+            place.url("secondcan_owner", "owner", "bytes"),
+        )
+        .output()
+        .unwrap();
+    assert!(migrated.status.success(), "{migrated:?}");
     let said = error(&elsewhere.run_with(&["check"], "DATABASE_URL", place.app("bytes")));
     assert_says(&said, &["encoding is SQL_ASCII", "ENCODING 'UTF8'"]);
 
@@ -627,7 +638,7 @@ fn a_database_of_another_version_is_refused_with_the_way_out() {
     let serve = |url| error(&elsewhere.run_with(&["serve"], "DATABASE_URL", url));
     assert_says(
         &serve(place.app("empty")),
-        &["schema version 0", "secondcan-server migrate"],
+        &["at version 0", "secondcan-server migrate"],
     );
     let said = error(&elsewhere.run_with(&["migrate"], "DATABASE_URL", place.app("empty")));
     assert_says(&said, &["DATABASE_OWNER_URL"]);
@@ -636,7 +647,7 @@ fn a_database_of_another_version_is_refused_with_the_way_out() {
     ask(&place.owner(), newer);
     assert_says(
         &serve(place.app("secondcan")),
-        &["schema version 99999999", "newer secondcan-server"],
+        &["at version 99999999", "newer secondcan-server"],
     );
     let mut with_owner = elsewhere.command(&["serve"]);
     with_owner
@@ -644,6 +655,6 @@ fn a_database_of_another_version_is_refused_with_the_way_out() {
         .env("DATABASE_OWNER_URL", place.owner());
     assert_says(
         &error(&with_owner.output().unwrap()),
-        &["schema version 99999999"],
+        &["at version 99999999"],
     );
 }

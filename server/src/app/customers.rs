@@ -8,7 +8,7 @@ use formula::wire::v1::{
     Page, Phone,
 };
 
-use super::policy::{Act, require, session_store};
+use super::policy::{Act, require};
 use super::{App, AppError, AppResult, Caller};
 use crate::store::customers::{self, Said};
 use crate::store::write::{Begun, PageAsk, Reply, WriteKey, Written};
@@ -65,7 +65,7 @@ impl App {
         new: NewCustomer,
     ) -> AppResult<Reply> {
         require(caller, Act::EditCustomers)?;
-        let store = session_store(caller)?;
+        let store = caller.counter()?;
         AppError::unless_within("phones", new.phones.len(), 0..=PHONES)?;
         AppError::unless_within("jobs", new.jobs.len(), 0..=JOBS)?;
         let mut tx = match self.db.begin(caller, key).await? {

@@ -14,19 +14,6 @@ use crate::store::revisions::Place;
 use crate::store::write::{Begun, PageAsk, Reply, WriteKey, WriteTx, Written};
 use crate::store::{Conn, access, matches, notes, offer, revisions};
 
-impl Caller {
-    /// The store at whose counter the caller stands; what is recorded is recorded there.
-    ///
-    /// # Errors
-    /// [`AppError::StateConflict`] when the session was opened at none.
-    pub fn counter(&self) -> AppResult<StoreId> {
-        self.store_id.ok_or_else(|| AppError::StateConflict {
-            problem: "this session stands at no store's counter".to_owned(),
-            remedy: "log in again and name the store".to_owned(),
-        })
-    }
-}
-
 impl App {
     /// Matches in order of id: of one customer, or all that the caller may see.
     ///

@@ -1,7 +1,6 @@
 //! The one table of who may do what. Whether a *particular* object may be seen or touched (own store, linked
 //! customer) is checked where the object is loaded; this table comes first.
 
-use formula::id::StoreId;
 use formula::role::Role::{self, Admin, Clerk, ColorLead, Contractor, Manager};
 
 use super::{AppError, AppResult, Caller};
@@ -116,17 +115,4 @@ pub fn require(caller: &Caller, act: Act) -> AppResult<()> {
         "your login may not do this; it takes: {}",
         able.join(", ")
     )))
-}
-
-/// The store that the caller's writes are stamped with: the one at whose counter the session was opened.
-///
-/// # Errors
-/// [`AppError::NotAllowed`] when the session was opened without one.
-pub fn session_store(caller: &Caller) -> AppResult<StoreId> {
-    caller.store_id.ok_or_else(|| {
-        AppError::NotAllowed(
-            "this session belongs to no store, and what is written is stamped with one: log in again with --store"
-                .to_owned(),
-        )
-    })
 }

@@ -395,27 +395,56 @@ fn shown(row: HitRow, found_by: FoundBy) -> StoreResult<MatchHit> {
     })
 }
 
-/// Matches that carry one of these label codes, and may be seen by the caller.
+/// Matches that carry the label code and may be seen by the caller: one, save for a chance in thousands of libraries.
 ///
 /// # Errors
 /// When the database can't be read.
-pub async fn with_labels(
+pub async fn with_label(
     conn: &mut Conn,
     caller: &Caller,
-    codes: &[String],
-) -> StoreResult<Vec<(LabelCode, MatchId)>> {
-    let rows = sqlx::query!(
-        "SELECT m.label_code, m.id FROM match m
-         WHERE m.label_code = ANY ($1)
+    code: LabelCode,
+) -> StoreResult<Vec<Uuid>> {
+    Ok(sqlx::query_scalar!(
+        "SELECT m.id FROM match m
+         WHERE m.label_code = $1
            AND ($2::uuid IS NULL OR EXISTS
                 (SELECT FROM customer_link l WHERE l.person_id = $2 AND l.customer_id = m.customer_id))
-         ORDER BY m.id",
-        codes,
+         ORDER BY m.id LIMIT 20",
+        code.compact(),
         caller.contractor().map(|person| person.as_uuid())
     )
     .fetch_all(conn)
-    .await?;
-    rows.into_iter()
-        .map(|row| Ok((kept(&row.label_code)?, id(row.id)?)))
-        .collect()
+    .await?)
+}
+
+/// The latest matches of these customers, in the customers' order; those of the job that stands beside a customer
+/// come before the customer's others.
+///
+/// # Errors
+/// When the database can't be read.
+pub async fn of_customers(
+    conn: &mut Conn,
+    caller: &Caller,
+    asked: &[(Uuid, Option<Uuid>)],
+    each: usize,
+) -> StoreResult<Vec<Uuid>> {
+    let customers: Vec<Uuid> = asked.iter().map(|(customer, _)| *customer).collect();
+    let jobs: Vec<Option<Uuid>> = asked.iter().map(|(_, job)| *job).collect();
+    Ok(sqlx::query_scalar!(
+        r#"SELECT m.id AS "id!"
+           FROM unnest($1::uuid[], $2::uuid[]) WITH ORDINALITY AS asked (customer, job, place)
+           CROSS JOIN LATERAL
+                (SELECT x.id, x.made_at, x.customer_id, x.job_id IS NOT DISTINCT FROM asked.job AS of_job
+                 FROM match x WHERE x.customer_id = asked.customer
+                 ORDER BY of_job DESC, x.made_at DESC LIMIT $3) m
+           WHERE $4::uuid IS NULL OR EXISTS
+                (SELECT FROM customer_link l WHERE l.person_id = $4 AND l.customer_id = m.customer_id)
+           ORDER BY asked.place, m.of_job DESC, m.made_at DESC"#,
+        &customers,
+        &jobs as &[Option<Uuid>],
+        i64::try_from(each).unwrap_or(i64::MAX),
+        caller.contractor().map(|person| person.as_uuid())
+    )
+    .fetch_all(conn)
+    .await?)
 }

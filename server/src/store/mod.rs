@@ -71,6 +71,8 @@ impl Database {
                 // A transaction whose owner is gone must not hold its locks for ever.
                 ("idle_in_transaction_session_timeout", "30s"),
                 ("timezone", "UTC"),
+                // The rollback after each use would warn that there was nothing to roll back.
+                ("client_min_messages", "error"),
                 // The default 0.6 misses two swapped letters in a short name.
                 ("pg_trgm.word_similarity_threshold", "0.4"),
             ]);

@@ -3,15 +3,14 @@
 //! docs/roles.sql holds the same for a Postgres that someone else runs; a test
 //! compares the two.
 
-use std::{cmp::Ordering, time::Duration};
+use std::time::Duration;
 
 use sqlx::{
-    AssertSqlSafe, ConnectOptions, Connection, Executor, PgConnection, Row, migrate::MigrateError,
+    AssertSqlSafe, ConnectOptions, Connection, Executor, PgConnection, Row,
     postgres::PgConnectOptions,
 };
 use tokio::time::timeout;
 
-use super::MIGRATIONS;
 use crate::config::DatabaseUrl;
 
 /// The role that owns every table and migrates.
@@ -45,31 +44,6 @@ pub enum SetupError {
          (Debian, Ubuntu), sudo dnf install postgresql-contrib (Fedora)"
     )]
     NoTrigrams,
-    /// A newer server has worked on it.
-    #[error(
-        "the database has schema version {database} and this server knows only up to {newest}: a \
-         newer secondcan-server has worked on it; run that version or a newer one"
-    )]
-    NewerDatabase {
-        /// The database's schema version.
-        database: i64,
-        /// The newest one this binary holds.
-        newest: i64,
-    },
-    /// It lacks migrations, and this role may not run them.
-    #[error(
-        "the database has schema version {database} and this server needs {newest}; run \
-         secondcan-server migrate with DATABASE_OWNER_URL, or set that variable for the server too"
-    )]
-    OlderDatabase {
-        /// The database's schema version, 0 for none.
-        database: i64,
-        /// The newest one this binary holds.
-        newest: i64,
-    },
-    /// A migration failed, or is not the one that was once run.
-    #[error("migrating the database failed; nothing of the failed step was kept")]
-    Migration(#[source] MigrateError),
 }
 
 /// The passwords the two roles shall have.
@@ -153,67 +127,6 @@ pub async fn prepare(
     .await?;
     connection.close().await?;
     Ok(())
-}
-
-/// Brings the schema up to date as the owner, under sqlx's advisory lock, so
-/// that servers starting together do it once.
-///
-/// # Errors
-/// [`SetupError::NewerDatabase`], [`SetupError::Migration`], or what the
-/// database said.
-pub async fn migrate(owner: &DatabaseUrl) -> Result<(), SetupError> {
-    let mut connection = connect(owner).await?;
-    MIGRATIONS
-        .run(&mut connection)
-        .await
-        .map_err(|error| match error {
-            MigrateError::VersionMissing(database) => SetupError::NewerDatabase {
-                database,
-                newest: newest(),
-            },
-            error => SetupError::Migration(error),
-        })?;
-    // The app role checks the version when it serves without the owner's URL.
-    run(
-        &mut connection,
-        format!("GRANT SELECT ON _sqlx_migrations TO {APP_ROLE}"),
-    )
-    .await?;
-    connection.close().await?;
-    Ok(())
-}
-
-/// Whether the schema is exactly what this binary needs, asked as any role.
-///
-/// # Errors
-/// [`SetupError::OlderDatabase`] or [`SetupError::NewerDatabase`].
-pub async fn check_version(url: &DatabaseUrl) -> Result<(), SetupError> {
-    let mut connection = connect(url).await?;
-    let migrated: bool = sqlx::query_scalar("SELECT to_regclass('_sqlx_migrations') IS NOT NULL")
-        .fetch_one(&mut connection)
-        .await?;
-    let database: i64 = if migrated {
-        sqlx::query_scalar("SELECT coalesce(max(version), 0) FROM _sqlx_migrations WHERE success")
-            .fetch_one(&mut connection)
-            .await?
-    } else {
-        0
-    };
-    connection.close().await?;
-    let newest = newest();
-    match database.cmp(&newest) {
-        Ordering::Less => Err(SetupError::OlderDatabase { database, newest }),
-        Ordering::Equal => Ok(()),
-        Ordering::Greater => Err(SetupError::NewerDatabase { database, newest }),
-    }
-}
-
-fn newest() -> i64 {
-    MIGRATIONS
-        .iter()
-        .map(|step| step.version)
-        .max()
-        .unwrap_or(0)
 }
 
 async fn make_role(

@@ -14,7 +14,9 @@ use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::formulas::count;
+use super::notes::{self, About};
 use super::read_back::{id, kept};
+use super::revisions::milliliters;
 use super::write::PageAsk;
 use super::{Conn, StoreError, StoreResult};
 use crate::app::Caller;
@@ -301,11 +303,7 @@ async fn add_shots(conn: &mut Conn, all: &mut [Kept]) -> StoreResult<()> {
                 colorant: shot.colorant,
                 count: shots.count,
                 unit: shots.unit,
-                ml: shots
-                    .volume()
-                    .to_string()
-                    .trim_end_matches(" ml")
-                    .to_owned(),
+                ml: milliliters(shots),
                 lot: shot.lot,
             });
         }
@@ -412,15 +410,10 @@ pub async fn insert(conn: &mut Conn, caller: &Caller, can: &Can<'_>) -> StoreRes
         .execute(&mut *conn)
         .await?;
     }
-    add_note(
-        conn,
-        caller,
-        can.match_id,
-        "tint",
-        tint,
-        can.new.note.as_ref(),
-    )
-    .await
+    if let Some(note) = &can.new.note {
+        notes::insert(conn, caller, can.match_id, About::Tint, tint, note).await?;
+    }
+    Ok(())
 }
 
 /// Marks a can bad, once.
@@ -447,38 +440,9 @@ pub async fn mark_bad(
     )
     .execute(&mut *conn)
     .await?;
-    add_note(
-        conn,
-        caller,
-        tint.match_id,
-        "tint_fault",
-        mark,
-        fault.note.as_ref(),
-    )
-    .await
-}
-
-/// Text stands apart from facts, where erasure can clear it.
-async fn add_note(
-    conn: &mut Conn,
-    caller: &Caller,
-    match_id: MatchId,
-    about: &'static str,
-    about_id: Uuid,
-    note: Option<&Note>,
-) -> StoreResult<()> {
-    let Some(note) = note else { return Ok(()) };
-    sqlx::query!(
-        "INSERT INTO note (id, match_id, about, about_id, body, made_by) VALUES ($1, $2, $3, $4, $5, $6)",
-        Uuid::now_v7(),
-        match_id.as_uuid(),
-        about,
-        about_id,
-        note.as_str(),
-        caller.person_id.as_uuid()
-    )
-    .execute(conn)
-    .await?;
+    if let Some(note) = &fault.note {
+        notes::insert(conn, caller, tint.match_id, About::TintFault, mark, note).await?;
+    }
     Ok(())
 }
 

@@ -7,7 +7,13 @@
 
 mod accounts;
 mod catalog;
+mod chain;
 mod customers;
+mod drafts;
 mod find;
 mod instruments;
+mod pool_guard;
+mod reorders;
+mod schema_rules;
 mod support;
+mod tints;

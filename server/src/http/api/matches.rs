@@ -3,8 +3,8 @@
 use actix_web::{HttpResponse, web};
 use formula::id::{CustomerId, IdempotencyKey, MatchId, RevisionId};
 use formula::wire::v1::{
-    Drawdown, Match, MatchHit, MatchMove, NewDrawdown, NewMatch, NewRevision, Page, Revision,
-    RevisionPick,
+    Drawdown, Found, Match, MatchHit, MatchMove, NewDrawdown, NewMatch, NewRevision, Page,
+    Revision, RevisionPick,
 };
 use serde::Deserialize;
 use utoipa::OpenApi;
@@ -14,12 +14,12 @@ use crate::app::App;
 use crate::http::caller::LoggedIn;
 use crate::http::error::ApiError;
 use crate::http::openapi::{EditProblems, ReadProblems, WriteProblems};
-use crate::http::request::{Body, Ids, IfMatch, Query, WriteHead, page_ask};
+use crate::http::request::{Body, Ids, IfMatch, Looking, Query, WriteHead, page_ask};
 use crate::http::response::{shielded, shown, shown_at, written};
 use crate::http::routes::resource;
 
 #[derive(OpenApi)]
-#[openapi(paths(list, record, show, revise, give, pick, draw_down))]
+#[openapi(paths(list, find, record, show, revise, give, pick, draw_down))]
 pub(super) struct Description;
 
 pub(super) fn routes(config: &mut web::ServiceConfig) {
@@ -29,6 +29,7 @@ pub(super) fn routes(config: &mut web::ServiceConfig) {
             "GET, POST",
             [web::get().to(list), web::post().to(record)],
         ))
+        .service(resource("/matches/find", "GET", [web::get().to(find)]))
         .service(resource("/matches/{id}", "GET", [web::get().to(show)]))
         .service(resource(
             "/matches/{id}/revisions",
@@ -76,6 +77,14 @@ async fn list(app: web::Data<App>, caller: LoggedIn, query: Query<MatchList>) ->
     Ok(shown(
         &app.list_matches(&caller, query.0.customer_id, ask).await?,
     ))
+}
+
+/// Matches by label code, customer, phone or job.
+#[utoipa::path(get, path = "/api/v1/matches/find", tag = "matches", params(Looking),
+    responses((status = 200, body = Found<MatchHit>), ReadProblems))]
+async fn find(app: web::Data<App>, caller: LoggedIn, query: Query<Looking>) -> Answer {
+    let (text, limit) = query.0.checked()?;
+    Ok(shown(&app.find_matches(&caller, &text, limit).await?))
 }
 
 /// Records a match: the sample as measured, with a formula, a reused one, or none yet.

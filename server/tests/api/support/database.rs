@@ -4,6 +4,8 @@ use secondcan_server::store::MIGRATIONS;
 use sqlx::{Connection, Executor, PgConnection, Row};
 
 const CLUSTER: &str = "SECONDCAN_TEST_CLUSTER";
+/// Of both roles; the cluster is for tests only. The black-box tests' harness sets the same one.
+const PASSWORD: &str = "only-for-tests";
 
 pub(crate) struct TestDatabase {
     cluster: String,
@@ -16,18 +18,18 @@ impl TestDatabase {
         let cluster = std::env::var(CLUSTER).unwrap_or_else(|_| {
             panic!(
                 "{CLUSTER} is not set: run ./test, which starts a Postgres for the tests, or set it to the URL of a \
-                 superuser, such as postgres://postgres@127.0.0.1:5432/postgres, on a cluster where docs/roles.sql \
-                 has made the roles"
+                 superuser of a cluster that is for tests only"
             )
         });
         let name = format!("secondcan_test_{}", uuid::Uuid::now_v7().simple());
         let made = Self { cluster, name };
-        let mut superuser = connect(&made.cluster).await;
         let name = &made.name;
+        let mut superuser = connect(&made.cluster).await;
+        make_roles(&mut superuser).await;
         run(
             &mut superuser,
             &format!(
-                "CREATE DATABASE {name} OWNER secondcan_owner TEMPLATE template0 ENCODING 'UTF8'"
+                "CREATE DATABASE {name} OWNER secondcan_owner TEMPLATE template0 ENCODING 'UTF8' LOCALE 'C.UTF-8'"
             ),
         )
         .await;
@@ -35,7 +37,8 @@ impl TestDatabase {
         run(
             &mut inside,
             &format!(
-                "REVOKE TEMP, CREATE ON DATABASE {name} FROM PUBLIC; GRANT CONNECT ON DATABASE {name} TO secondcan_app;
+                "REVOKE TEMP, CREATE ON DATABASE {name} FROM PUBLIC;
+                 GRANT CONNECT ON DATABASE {name} TO secondcan_app;
                  ALTER SCHEMA public OWNER TO secondcan_owner"
             ),
         )
@@ -50,6 +53,11 @@ impl TestDatabase {
         self.url(Some("secondcan_app"))
     }
 
+    /// For what only the owner of the tables may do.
+    pub(crate) fn owner_url(&self) -> String {
+        self.url(Some("secondcan_owner"))
+    }
+
     /// The cluster's URL with this database, and with another role when one is given.
     fn url(&self, role: Option<&str>) -> String {
         let (scheme, rest) = self.cluster.split_once("://").unwrap();
@@ -60,11 +68,7 @@ impl TestDatabase {
         let (user, host) = authority
             .rsplit_once('@')
             .unwrap_or(("postgres", authority));
-        let user = match (role, user.split_once(':')) {
-            (Some(role), Some((_, password))) => format!("{role}:{password}"),
-            (Some(role), None) => role.to_owned(),
-            (None, _) => user.to_owned(),
-        };
+        let user = role.map_or(user.to_owned(), |role| format!("{role}:{PASSWORD}"));
         format!("{scheme}://{user}@{host}/{}{query}", self.name)
     }
 
@@ -91,6 +95,27 @@ impl TestDatabase {
         )
         .await;
     }
+}
+
+/// As docs/roles.sql does; two tests that start at once take turns.
+async fn make_roles(superuser: &mut PgConnection) {
+    run(
+        superuser,
+        &format!(
+            "DO $$
+             DECLARE wanted text;
+             BEGIN
+                 PERFORM pg_advisory_xact_lock(7310);
+                 FOREACH wanted IN ARRAY ARRAY['secondcan_owner', 'secondcan_app'] LOOP
+                     IF NOT EXISTS (SELECT FROM pg_roles WHERE rolname = wanted) THEN
+                         EXECUTE format('CREATE ROLE %I NOSUPERUSER NOCREATEDB NOCREATEROLE NOBYPASSRLS', wanted);
+                     END IF;
+                     EXECUTE format('ALTER ROLE %I LOGIN PASSWORD %L', wanted, '{PASSWORD}');
+                 END LOOP;
+             END $$"
+        ),
+    )
+    .await;
 }
 
 async fn connect(url: &str) -> PgConnection {

@@ -13,8 +13,10 @@ use secondcan_server::config::DatabaseUrl;
 use secondcan_server::{http, startup};
 use serde_json::json;
 
+pub(crate) use client::{Answer, Client};
 pub(crate) use client::{Answer, Client, Keys};
 use database::TestDatabase;
+pub(crate) use database::TestDatabase;
 
 /// The password of everybody here.
 pub(crate) const PASSWORD: &str = "plum gutter seven violin";
@@ -34,7 +36,7 @@ pub(crate) struct Server {
     handle: actix_web::dev::ServerHandle,
     runtime: tokio::runtime::Runtime,
     database: TestDatabase,
-    _data: tempfile::TempDir,
+    data: tempfile::TempDir,
 }
 
 impl Server {
@@ -64,7 +66,7 @@ impl Server {
             handle,
             runtime,
             database,
-            _data: data,
+            data,
         }
     }
 
@@ -142,6 +144,11 @@ impl Server {
         client
     }
 
+    /// The data folder, where the keys are.
+    pub(crate) fn data(&self) -> &std::path::Path {
+        self.data.path()
+    }
+
     /// Runs SQL as the owner of the tables, where a test needs what no route gives (an hour that has passed, say).
     pub(crate) fn sql(&self, statement: &str) -> u64 {
         self.runtime.block_on(self.database.execute(statement))
@@ -150,6 +157,11 @@ impl Server {
     /// The first column of the first row as text, by SQL as the owner of the tables.
     pub(crate) fn sql_text(&self, query: &str) -> Option<String> {
         self.runtime.block_on(self.database.text(query))
+    }
+
+    /// The database as the app role, past the server.
+    pub(crate) fn app_url(&self) -> String {
+        self.database.app_url()
     }
 
     /// Runs a use case that has no route.

@@ -1,0 +1,192 @@
+//! Measured spectra from files and from stdin.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+use color::{Ends, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile};
+
+use crate::exit::Failure;
+use crate::output;
+
+/// How the numbers in a file are to be read.
+#[derive(Debug, Clone, Copy, Default, clap::Args)]
+pub(crate) struct ReadingOptions {
+    /// Unit of the values, when the file does not state it: fraction or percent
+    #[arg(long, value_name = "UNIT")]
+    pub(crate) scale: Option<Scale>,
+    /// Take the end values for missing ends of the range up to 400 and 700 nm
+    #[arg(long)]
+    pub(crate) extend_ends: bool,
+}
+
+impl ReadingOptions {
+    fn for_reading(self) -> ReadOptions {
+        ReadOptions {
+            scale: self.scale,
+            ends: if self.extend_ends {
+                Ends::Extend
+            } else {
+                Ends::Refuse
+            },
+        }
+    }
+}
+
+/// The bytes of a file, at most as many as a spectra file may have; `-` is stdin.
+///
+/// # Errors
+/// When it can't be opened, is no plain file, or is too large; a large file is not read.
+pub(crate) fn bytes_of(path: &Path) -> Result<Vec<u8>, Failure> {
+    let shown = path.display().to_string();
+    let refused = |message: String| Failure::bad("file", message).value(shown.clone());
+    let too_large = |size: u64| {
+        refused(format!(
+            "the file has {size} bytes, more than the {MAX_FILE_BYTES} that are read at once"
+        ))
+        .remedy("split it, or give the file that the instrument exported")
+    };
+    let limit = MAX_FILE_BYTES as u64;
+    let mut bytes = Vec::new();
+    if path == Path::new("-") {
+        io::stdin()
+            .lock()
+            .take(limit + 1)
+            .read_to_end(&mut bytes)
+            .map_err(|error| refused(format!("stdin can't be read: {error}")))?;
+    } else {
+        let unreadable = |error: io::Error| {
+            refused(format!("the file can't be read: {error}"))
+                .remedy("check the path, and that you may read it")
+        };
+        // Asked before opening: opening a pipe without a writer would wait for ever.
+        let about = std::fs::metadata(path).map_err(unreadable)?;
+        if !about.is_file() {
+            return Err(refused("this is no plain file".to_owned())
+                .remedy("give a file, or - for stdin"));
+        }
+        if about.len() > limit {
+            return Err(too_large(about.len()));
+        }
+        File::open(path)
+            .map_err(unreadable)?
+            .take(limit + 1)
+            .read_to_end(&mut bytes)
+            .map_err(unreadable)?;
+    }
+    if bytes.len() as u64 > limit {
+        return Err(too_large(bytes.len() as u64));
+    }
+    Ok(bytes)
+}
+
+/// Reads all spectra of a file. What had to be assumed is told on stderr.
+///
+/// # Errors
+/// When the file can't be read or is no spectra file; names line, field, value and remedy.
+pub(crate) fn read(path: &Path, options: ReadingOptions) -> Result<SpectraFile, Failure> {
+    parse(&bytes_of(path)?, path, options)
+}
+
+/// The same of bytes that were read already.
+///
+/// # Errors
+/// As [`read`].
+pub(crate) fn parse(
+    bytes: &[u8],
+    path: &Path,
+    options: ReadingOptions,
+) -> Result<SpectraFile, Failure> {
+    let file = color::read_spectra(bytes, &options.for_reading()).map_err(|error| {
+        Failure::bad("spectrum", error.to_string()).value(path.display().to_string())
+    })?;
+    let name = path.display();
+    for assumed in &file.assumed {
+        output::say(&format!("{name}: {assumed}"));
+    }
+    for reading in &file.readings {
+        for warning in reading.spectrum.warnings() {
+            output::say(&format!("{name}: {}: {warning}", reading.name));
+        }
+    }
+    Ok(file)
+}
+
+/// A file of which one sample is wanted.
+#[derive(Debug, Clone, clap::Args)]
+pub(crate) struct SampleOptions {
+    /// File with the measured spectrum (CSV); - is stdin
+    #[arg(long, value_name = "FILE")]
+    pub(crate) spectrum: Option<PathBuf>,
+    /// Which sample of the file, when it holds several
+    #[arg(long, value_name = "NAME", requires = "spectrum")]
+    pub(crate) sample: Option<String>,
+    #[command(flatten)]
+    pub(crate) reading: ReadingOptions,
+}
+
+/// One reading and the unit of its file.
+#[derive(Debug, Clone)]
+pub(crate) struct OneReading {
+    /// The reading.
+    pub(crate) reading: Reading,
+    /// The unit of the values in the file.
+    pub(crate) scale: Scale,
+}
+
+impl SampleOptions {
+    /// Reads the sample, when a file was given.
+    ///
+    /// # Errors
+    /// When the file can't be read, or it is not clear which sample is meant.
+    pub(crate) fn read(&self) -> Result<Option<OneReading>, Failure> {
+        let Some(path) = &self.spectrum else {
+            return Ok(None);
+        };
+        let file = read(path, self.reading)?;
+        let scale = file.scale;
+        choose(file.readings, self.sample.as_deref())
+            .map(|reading| Some(OneReading { reading, scale }))
+    }
+}
+
+/// The sample of that name, or the only one.
+///
+/// # Errors
+/// When there is none or several; lists the names.
+pub(crate) fn choose(readings: Vec<Reading>, name: Option<&str>) -> Result<Reading, Failure> {
+    let names = |readings: &[Reading]| {
+        let mut names: Vec<String> = readings
+            .iter()
+            .take(20)
+            .map(|reading| reading.name.clone())
+            .collect();
+        if readings.len() > names.len() {
+            names.push(format!("and {} more", readings.len() - names.len()));
+        }
+        names
+    };
+    let wanted: Vec<&Reading> = readings
+        .iter()
+        .filter(|reading| name.is_none_or(|name| reading.name.to_lowercase() == name.trim().to_lowercase()))
+        .collect();
+    match (&wanted[..], name) {
+        ([one], _) => Ok((*one).clone()),
+        ([], Some(name)) => Err(Failure::bad("sample", "the file has no sample of that name")
+            .value(name)
+            .remedy("give one of these with --sample")
+            .candidates(names(&readings))),
+        (_, Some(name)) => Err(Failure::bad(
+            "sample",
+            format!("the file has {} samples of that name", wanted.len()),
+        )
+        .value(name)
+        .remedy("give each sample a name of its own in the file")),
+        (_, None) => Err(Failure::bad(
+            "sample",
+            format!("the file holds {} samples, and one is needed", readings.len()),
+        )
+        .remedy("say which one with --sample NAME")
+        .candidates(names(&readings))),
+    }
+}
