@@ -6,6 +6,7 @@
 pub mod app;
 pub mod config;
 pub mod data_folder;
+pub mod demo;
 pub mod embedded;
 pub mod http;
 pub mod listen;

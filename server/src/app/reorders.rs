@@ -7,7 +7,8 @@ use formula::wire::v1::{NewReorder, Page, Reorder, ReorderAdvance};
 use super::policy::{Act, require};
 use super::warnings::with_warnings;
 use super::{App, AppError, AppResult, Caller};
-use crate::store::reorders::{Filter, Held};
+pub use crate::store::reorders::Filter;
+use crate::store::reorders::Held;
 use crate::store::write::{Begun, PageAsk, Reply, WriteKey, WriteTx, Written};
 use crate::store::{formulas, reorders, stores};
 

@@ -55,7 +55,8 @@ pub(super) struct Base {
 impl Base {
     pub(super) fn room(&self, size: CanSize) -> Result<BaseRoom, Flaw> {
         let room = self.new.rooms.iter().find(|room| room.size() == size);
-        room.copied().ok_or_else(|| Flaw(format!("{} has no {size}", self.new.name)))
+        room.copied()
+            .ok_or_else(|| Flaw(format!("{} has no {size}", self.new.name)))
     }
 }
 
@@ -83,13 +84,23 @@ pub(super) struct Catalog {
 
 impl Catalog {
     pub(super) fn store(&self, branch: Branch) -> Result<StoreId, Flaw> {
-        let store = self.stores.iter().find(|store| store.name.as_str() == branch.name());
-        store.map(|store| store.id).ok_or_else(|| Flaw(format!("no store {}", branch.name())))
+        let store = self
+            .stores
+            .iter()
+            .find(|store| store.name.as_str() == branch.name());
+        store
+            .map(|store| store.id)
+            .ok_or_else(|| Flaw(format!("no store {}", branch.name())))
     }
 
     pub(super) fn person(&self, login: &str) -> Result<PersonId, Flaw> {
-        let person = self.persons.iter().find(|person| person.login.as_str() == login);
-        person.map(|person| person.id).ok_or_else(|| Flaw(format!("no login {login}")))
+        let person = self
+            .persons
+            .iter()
+            .find(|person| person.login.as_str() == login);
+        person
+            .map(|person| person.id)
+            .ok_or_else(|| Flaw(format!("no login {login}")))
     }
 
     /// One of the clerks who work at the branch.
@@ -104,16 +115,26 @@ impl Catalog {
         if clerks.is_empty() {
             return Err(Flaw(format!("no clerk at {}", branch.name())));
         }
-        Ok(Author { person: *random.pick(&clerks), store })
+        Ok(Author {
+            person: *random.pick(&clerks),
+            store,
+        })
     }
 
     /// The color lead, at the counter of the branch.
     pub(super) fn lead(&self, branch: Branch) -> Result<Author, Flaw> {
-        Ok(Author { person: self.person("lead")?, store: self.store(branch)? })
+        Ok(Author {
+            person: self.person("lead")?,
+            store: self.store(branch)?,
+        })
     }
 
     /// The instrument that the branch used on that day.
-    pub(super) fn instrument(&self, store: StoreId, at: OffsetDateTime) -> Result<&InstrumentRow, Flaw> {
+    pub(super) fn instrument(
+        &self,
+        store: StoreId,
+        at: OffsetDateTime,
+    ) -> Result<&InstrumentRow, Flaw> {
         self.instruments
             .iter()
             .filter(|row| row.instrument.store_id == store)
@@ -122,8 +143,10 @@ impl Catalog {
     }
 
     pub(super) fn colorant(&self, colour_index: &str) -> Result<usize, Flaw> {
-        let found =
-            self.colorants.iter().position(|colorant| colorant.new.ci_name.as_str() == colour_index);
+        let found = self
+            .colorants
+            .iter()
+            .position(|colorant| colorant.new.ci_name.as_str() == colour_index);
         found.ok_or_else(|| Flaw(format!("no colorant {colour_index}")))
     }
 
@@ -144,16 +167,61 @@ impl Catalog {
 const PERSONS: [(&str, &str, Role, &[Branch]); 14] = [
     ("admin", "Ottilie Frayn-Maske", Role::Admin, &Branch::ALL),
     ("lead", "Vesna Quistorp", Role::ColorLead, &Branch::ALL),
-    ("manager.north", "Bram Ostrelund", Role::Manager, &[Branch::North]),
-    ("manager.south", "Pia Tarnowick", Role::Manager, &[Branch::South]),
-    ("manager.harbor", "Cosmo Weatherlea", Role::Manager, &[Branch::Harbor]),
-    ("clerk.north", "Maren Tolkanen", Role::Clerk, &[Branch::North]),
-    ("clerk2.north", "Tobin Ashgrave", Role::Clerk, &[Branch::North]),
-    ("clerk.south", "Lisk Amundray", Role::Clerk, &[Branch::South]),
-    ("clerk2.south", "Ada Perrimoor", Role::Clerk, &[Branch::South]),
-    ("clerk.harbor", "Junia Skarholt", Role::Clerk, &[Branch::Harbor]),
+    (
+        "manager.north",
+        "Bram Ostrelund",
+        Role::Manager,
+        &[Branch::North],
+    ),
+    (
+        "manager.south",
+        "Pia Tarnowick",
+        Role::Manager,
+        &[Branch::South],
+    ),
+    (
+        "manager.harbor",
+        "Cosmo Weatherlea",
+        Role::Manager,
+        &[Branch::Harbor],
+    ),
+    (
+        "clerk.north",
+        "Maren Tolkanen",
+        Role::Clerk,
+        &[Branch::North],
+    ),
+    (
+        "clerk2.north",
+        "Tobin Ashgrave",
+        Role::Clerk,
+        &[Branch::North],
+    ),
+    (
+        "clerk.south",
+        "Lisk Amundray",
+        Role::Clerk,
+        &[Branch::South],
+    ),
+    (
+        "clerk2.south",
+        "Ada Perrimoor",
+        Role::Clerk,
+        &[Branch::South],
+    ),
+    (
+        "clerk.harbor",
+        "Junia Skarholt",
+        Role::Clerk,
+        &[Branch::Harbor],
+    ),
     // Stands in at South on Saturdays.
-    ("clerk2.harbor", "Edric Vallombre", Role::Clerk, &[Branch::Harbor, Branch::South]),
+    (
+        "clerk2.harbor",
+        "Edric Vallombre",
+        Role::Clerk,
+        &[Branch::Harbor, Branch::South],
+    ),
     ("painter.hestrel", "Corin Hestrel", Role::Contractor, &[]),
     ("painter.noor", "Samira Noorvik", Role::Contractor, &[]),
     ("painter.boldt", "Anselm Boldtmeer", Role::Contractor, &[]),
@@ -315,28 +383,61 @@ fn product(ids: &mut Ids, opened: OffsetDateTime, line: &Line) -> Result<Product
 }
 
 fn instruments(ids: &mut Ids, catalog: &Catalog) -> Result<Vec<InstrumentRow>, Flaw> {
-    let mut row = |branch, name: &str, model: &str, serial: &str, since, retired_at, apertures: &[f32]| {
-        Ok::<_, Flaw>(InstrumentRow {
-            instrument: NewInstrument {
-                id: ids.at(since, InstrumentId::from_parts),
-                store_id: catalog.store(branch)?,
-                name: name.parse().map_err(Flaw::of)?,
-                model: model.parse().map_err(Flaw::of)?,
-                serial: serial.parse().map_err(Flaw::of)?,
-                geometry: Geometry::DiffuseTo8,
-                apertures_mm: apertures.to_vec(),
-            },
-            retired_at,
-        })
-    };
+    let mut row =
+        |branch, name: &str, model: &str, serial: &str, since, retired_at, apertures: &[f32]| {
+            Ok::<_, Flaw>(InstrumentRow {
+                instrument: NewInstrument {
+                    id: ids.at(since, InstrumentId::from_parts),
+                    store_id: catalog.store(branch)?,
+                    name: name.parse().map_err(Flaw::of)?,
+                    model: model.parse().map_err(Flaw::of)?,
+                    serial: serial.parse().map_err(Flaw::of)?,
+                    geometry: Geometry::DiffuseTo8,
+                    apertures_mm: apertures.to_vec(),
+                },
+                retired_at,
+            })
+        };
     let (opened, retired) = (when::OPENED, when::OLD_INSTRUMENT_RETIRED);
     let new_model = "Sphere spectrophotometer, 31 bands";
     Ok(vec![
-        row(Branch::North, "Counter sphere", new_model, "S31-0412", opened, None, &[12.0, 6.0])?,
-        row(Branch::South, "Counter sphere", new_model, "S31-0415", opened, None, &[12.0, 6.0])?,
+        row(
+            Branch::North,
+            "Counter sphere",
+            new_model,
+            "S31-0412",
+            opened,
+            None,
+            &[12.0, 6.0],
+        )?,
+        row(
+            Branch::South,
+            "Counter sphere",
+            new_model,
+            "S31-0415",
+            opened,
+            None,
+            &[12.0, 6.0],
+        )?,
         // First of Harbor's, so that it is the one in use until it is retired.
-        row(Branch::Harbor, "Old bench sphere", "Sphere spectrophotometer, 16 bands", "B16-0077", opened, Some(retired), &[12.0])?,
-        row(Branch::Harbor, "Counter sphere", new_model, "S31-0519", retired, None, &[12.0, 6.0])?,
+        row(
+            Branch::Harbor,
+            "Old bench sphere",
+            "Sphere spectrophotometer, 16 bands",
+            "B16-0077",
+            opened,
+            Some(retired),
+            &[12.0],
+        )?,
+        row(
+            Branch::Harbor,
+            "Counter sphere",
+            new_model,
+            "S31-0519",
+            retired,
+            None,
+            &[12.0, 6.0],
+        )?,
     ])
 }
 
@@ -347,14 +448,20 @@ fn calibrations(ids: &mut Ids, catalog: &Catalog) -> Result<Vec<CalibrationRow>,
     let south = catalog.store(Branch::South)?;
     for row in &catalog.instruments {
         let store = row.instrument.store_id;
-        let branch = Branch::ALL.into_iter().find(|&branch| catalog.store(branch) == Ok(store));
+        let branch = Branch::ALL
+            .into_iter()
+            .find(|&branch| catalog.store(branch) == Ok(store));
         let branch = branch.ok_or_else(|| Flaw("an instrument stands nowhere".to_owned()))?;
         let since = if row.retired_at.is_some() || branch != Branch::Harbor {
             when::OPENED
         } else {
             when::OLD_INSTRUMENT_RETIRED
         };
-        let overdue = if store == south { Duration::weeks(11) } else { Duration::ZERO };
+        let overdue = if store == south {
+            Duration::weeks(11)
+        } else {
+            Duration::ZERO
+        };
         let until = row.retired_at.unwrap_or(when::LAST_DAY - overdue);
         let mut at = since + Duration::minutes(45);
         while at < until {

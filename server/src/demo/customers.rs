@@ -129,10 +129,18 @@ const JOBS: [&str; 30] = [
 ];
 
 /// Area codes in use in the United States.
-const AREA_CODES: [&str; 12] =
-    ["207", "218", "303", "360", "405", "503", "515", "606", "716", "808", "907", "928"];
+const AREA_CODES: [&str; 12] = [
+    "207", "218", "303", "360", "405", "503", "515", "606", "716", "808", "907", "928",
+];
 
-const PHONE_LABELS: [&str; 6] = ["office", "site", "mobile", "home", "bookkeeping", "after hours"];
+const PHONE_LABELS: [&str; 6] = [
+    "office",
+    "site",
+    "mobile",
+    "home",
+    "bookkeeping",
+    "after hours",
+];
 
 pub(super) struct Clients {
     pub(super) customers: Vec<CustomerRow>,
@@ -141,7 +149,10 @@ pub(super) struct Clients {
 
 impl Clients {
     pub(super) fn named(&self, name: &str) -> Result<&CustomerRow, Flaw> {
-        let found = self.customers.iter().find(|row| row.customer.name.as_str() == name);
+        let found = self
+            .customers
+            .iter()
+            .find(|row| row.customer.name.as_str() == name);
         found.ok_or_else(|| Flaw(format!("no customer {name}")))
     }
 
@@ -168,16 +179,16 @@ pub(super) fn make(catalog: &Catalog) -> Result<Clients, Flaw> {
         let author = catalog.clerk(&mut random, branch)?;
         let phones = (0..1 + random.below(if kind == Company { 3 } else { 2 }))
             .map(|line| {
-                let area = random.pick(&AREA_CODES);
-                // The last two digits differ between customers and lines, so no two share a number.
-                let last = (number + line * 37) % 100;
-                let number = match random.below(3) {
-                    0 => format!("({area}) 555-01{last:02}"),
-                    1 => format!("{area}-555-01{last:02}"),
-                    _ => format!("+1 {area} 555 01{last:02}"),
+                // Each line has area codes of its own and each customer last digits of its own: no two share a
+                // number.
+                let area = AREA_CODES[4 * line + random.below(4)];
+                let typed = match random.below(3) {
+                    0 => format!("({area}) 555-01{number:02}"),
+                    1 => format!("{area}-555-01{number:02}"),
+                    _ => format!("+1 {area} 555 01{number:02}"),
                 };
                 Ok(NewPhone {
-                    number: number.parse().map_err(Flaw::of)?,
+                    number: typed.parse().map_err(Flaw::of)?,
                     label: match random.chance(0.6) {
                         true => Some(random.pick(&PHONE_LABELS).parse().map_err(Flaw::of)?),
                         false => None,
@@ -186,18 +197,32 @@ pub(super) fn make(catalog: &Catalog) -> Result<Clients, Flaw> {
             })
             .collect::<Result<Vec<_>, Flaw>>()?;
         // The story asks for the lobby.
-        let first_job = if name == PAINTER { 0 } else { random.below(JOBS.len()) };
-        let jobs = (0..if kind == Company { 2 + random.below(5) } else { random.below(4) })
+        let first_job = if name == PAINTER {
+            0
+        } else {
+            random.below(JOBS.len())
+        };
+        let jobs = (0..if kind == Company {
+            2 + random.below(5)
+        } else {
+            random.below(4)
+        })
             .map(|more| {
                 Ok(NewJob {
                     id: ids.at(at, JobId::from_parts),
-                    label: JOBS[(first_job + 7 * more) % JOBS.len()].parse().map_err(Flaw::of)?,
+                    label: JOBS[(first_job + 7 * more) % JOBS.len()]
+                        .parse()
+                        .map_err(Flaw::of)?,
                 })
             })
             .collect::<Result<Vec<_>, Flaw>>()?;
         let note = match number % 9 {
             4 => Some("Pays by account, monthly.".parse().map_err(Flaw::of)?),
-            7 => Some("Call before mixing more than a quart.".parse().map_err(Flaw::of)?),
+            7 => Some(
+                "Call before mixing more than a quart."
+                    .parse()
+                    .map_err(Flaw::of)?,
+            ),
             _ => None,
         };
         customers.push(CustomerRow {
@@ -212,7 +237,10 @@ pub(super) fn make(catalog: &Catalog) -> Result<Clients, Flaw> {
             author,
         });
     }
-    let mut clients = Clients { customers, links: Vec::new() };
+    let mut clients = Clients {
+        customers,
+        links: Vec::new(),
+    };
     clients.links = links(&mut ids, catalog, &clients)?;
     Ok(clients)
 }
@@ -222,8 +250,16 @@ fn links(ids: &mut Ids, catalog: &Catalog, clients: &Clients) -> Result<Vec<Link
     [
         ("painter.hestrel", PAINTER, "manager.north"),
         ("painter.noor", "Noorvik Decorating Inc.", "manager.harbor"),
-        ("painter.noor", "Pebbleworth Primary School", "manager.harbor"),
-        ("painter.boldt", "Boldtmeer Malerbetrieb GmbH & Co. KG", "manager.south"),
+        (
+            "painter.noor",
+            "Pebbleworth Primary School",
+            "manager.harbor",
+        ),
+        (
+            "painter.boldt",
+            "Boldtmeer Malerbetrieb GmbH & Co. KG",
+            "manager.south",
+        ),
     ]
     .into_iter()
     .map(|(login, customer, manager)| {

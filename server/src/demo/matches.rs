@@ -4,9 +4,7 @@ use color::Illuminant;
 use formula::base::BaseKind;
 use formula::id::{CustomerId, DrawdownId, JobId, MatchId, RevisionId};
 use formula::quantity::{CanSize, ShotCount, ShotUnit};
-use formula::wire::v1::{
-    LabD65, NewDrawdown, NewFormula, NewMatch, NewRevision, Sheen, ShotLine,
-};
+use formula::wire::v1::{LabD65, NewDrawdown, NewFormula, NewMatch, NewRevision, Sheen, ShotLine};
 use time::{Duration, OffsetDateTime};
 
 use super::catalog::{Base, Branch, Catalog, Product};
@@ -51,7 +49,11 @@ pub(super) struct Book {
 impl Book {
     /// The revision of the match that counts: picked, else the latest.
     pub(super) fn current(&self, found: &MatchRow) -> Option<&RevisionRow> {
-        let of_match = || self.revisions.iter().filter(|row| row.match_id == found.found.id);
+        let of_match = || {
+            self.revisions
+                .iter()
+                .filter(|row| row.match_id == found.found.id)
+        };
         match found.picked {
             Some(picked) => of_match().find(|row| row.revision.formula.id == picked),
             None => of_match().max_by_key(|row| row.number),
@@ -90,10 +92,21 @@ impl<'a> Desk<'a> {
         self.film_in(base, formula.size, &formula.shots)
     }
 
-    pub(super) fn film_in(&self, base: &Base, size: CanSize, shots: &[ShotLine]) -> Result<Film, Flaw> {
-        let mut parts = vec![(f64::from(base.room(size)?.fill().get()) / 100.0, &base.optics)];
+    pub(super) fn film_in(
+        &self,
+        base: &Base,
+        size: CanSize,
+        shots: &[ShotLine],
+    ) -> Result<Film, Flaw> {
+        let mut parts = vec![(
+            f64::from(base.room(size)?.fill().get()) / 100.0,
+            &base.optics,
+        )];
         for shot in shots {
-            parts.push((milliliters(shot), &self.catalog.colorant_of(shot.colorant_id)?.optics));
+            parts.push((
+                milliliters(shot),
+                &self.catalog.colorant_of(shot.colorant_id)?.optics,
+            ));
         }
         Film::mix(&parts)
     }
@@ -131,14 +144,24 @@ impl<'a> Desk<'a> {
         wanted: &Film,
     ) -> Result<MatchId, Flaw> {
         let gloss60 = (wish.sheen.gloss60_min, wish.sheen.gloss60_max);
-        let reading = Reading { author, at: at - Duration::minutes(4), gloss60 };
+        let reading = Reading {
+            author,
+            at: at - Duration::minutes(4),
+            gloss60,
+        };
         let found = NewMatch {
             id: self.ids.at(at, MatchId::from_parts),
             customer_id: wish.customer,
             job_id: wish.job,
             product_id: product.new.id,
             sheen_id: wish.sheen.id,
-            sample: sample::read(&mut self.random, &mut self.ids, self.catalog, wanted, &reading)?,
+            sample: sample::read(
+                &mut self.random,
+                &mut self.ids,
+                self.catalog,
+                wanted,
+                &reading,
+            )?,
             formula: None,
             reuse: None,
             note: None,
@@ -146,12 +169,19 @@ impl<'a> Desk<'a> {
             draft_id: None,
         };
         let id = found.id;
-        book.matches.push(MatchRow { found, author, picked: None });
+        book.matches.push(MatchRow {
+            found,
+            author,
+            picked: None,
+        });
         Ok(id)
     }
 
     /// Reads a drawdown of a revision, at about `distance` from what was predicted.
-    #[expect(clippy::too_many_arguments, reason = "each is a field of the record, and none goes with another")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "each is a field of the record, and none goes with another"
+    )]
     pub(super) fn draw_down(
         &mut self,
         book: &mut Book,
@@ -167,9 +197,18 @@ impl<'a> Desk<'a> {
         let dried = film.near(&mut self.random, &self.eye, distance)?;
         // A waterborne film darkens as it dries: wet it shows some of its K/S only (common practice, no source).
         let shown = if dry { dried } else { dried.scaled(0.9) };
-        let reading = Reading { author, at, gloss60: (sheen.gloss60_min, sheen.gloss60_max) };
-        let measurement =
-            sample::read(&mut self.random, &mut self.ids, self.catalog, &shown, &reading)?;
+        let reading = Reading {
+            author,
+            at,
+            gloss60: (sheen.gloss60_min, sheen.gloss60_max),
+        };
+        let measurement = sample::read(
+            &mut self.random,
+            &mut self.ids,
+            self.catalog,
+            &shown,
+            &reading,
+        )?;
         let made_at = at + Duration::minutes(2);
         book.drawdowns.push(DrawdownRow {
             match_id,
@@ -295,13 +334,18 @@ impl Desk<'_> {
                 chosen.push(colorant);
             }
         }
-        let parts: Vec<f64> = chosen.iter().map(|_| self.random.between(0.08, 1.0)).collect();
+        let parts: Vec<f64> = chosen
+            .iter()
+            .map(|_| self.random.between(0.08, 1.0))
+            .collect();
         let whole: f64 = parts.iter().sum();
         let shots = chosen
             .iter()
             .zip(&parts)
             .map(|(&colorant, part)| {
-                let count = (room * used * part / whole / shot_ml(unit)).floor().max(1.0);
+                let count = (room * used * part / whole / shot_ml(unit))
+                    .floor()
+                    .max(1.0);
                 Ok(ShotLine {
                     colorant_id: catalog.colorants[colorant].new.id,
                     count: ShotCount::new(count as u32).map_err(Flaw::of)?,
@@ -330,7 +374,10 @@ pub(super) fn make(catalog: &Catalog, clients: &Clients) -> Result<Book, Flaw> {
         let buyer = desk.random.pick(&buyers).customer.clone();
         let home = clients.named(buyer.name.as_str())?.author.store;
         let branch = if desk.random.chance(0.85) {
-            Branch::ALL.into_iter().find(|&branch| catalog.store(branch) == Ok(home)).unwrap_or(Branch::North)
+            Branch::ALL
+                .into_iter()
+                .find(|&branch| catalog.store(branch) == Ok(home))
+                .unwrap_or(Branch::North)
         } else {
             *desk.random.pick(&Branch::ALL)
         };
@@ -352,7 +399,14 @@ pub(super) fn make(catalog: &Catalog, clients: &Clients) -> Result<Book, Flaw> {
         };
         if desk.random.chance(0.12) {
             let body = desk.random.pick(&REMARKS);
-            desk.remark(&mut book, match_id, ("match", match_id.as_uuid()), body, author, at);
+            desk.remark(
+                &mut book,
+                match_id,
+                ("match", match_id.as_uuid()),
+                body,
+                author,
+                at,
+            );
         }
     }
     Ok(book)
@@ -375,7 +429,11 @@ fn find(
     let off = desk.random.between(0.1, 1.7);
     // The chip was made with other pigments: what is wanted is not quite what is found.
     let wanted = last.near(&mut desk.random, &desk.eye, off)?;
-    let wish = Wish { customer, job, sheen: sheen.clone() };
+    let wish = Wish {
+        customer,
+        job,
+        sheen: sheen.clone(),
+    };
     let match_id = desk.record(book, author, at, &wish, product, &wanted)?;
 
     let tries = match desk.random.unit() {
@@ -388,7 +446,11 @@ fn find(
     let mut made: Vec<RevisionId> = Vec::new();
     let (mut when_tried, mut tried_by) = (at + Duration::minutes(12), author);
     for number in 1..=tries {
-        let amounts = if number == tries { shots.clone() } else { desk.first_try(&shots)? };
+        let amounts = if number == tries {
+            shots.clone()
+        } else {
+            desk.first_try(&shots)?
+        };
         let predicted = desk.random.chance(0.75);
         let formula = desk.formula(when_tried, base, &sheen, size, amounts, predicted)?;
         let film = desk.film(&formula)?;
@@ -399,7 +461,11 @@ fn find(
             reused_from: None,
             revision: NewRevision {
                 formula,
-                parent_id: if is_forked { made.first().copied().filter(|_| number > 1) } else { made.last().copied() },
+                parent_id: if is_forked {
+                    made.first().copied().filter(|_| number > 1)
+                } else {
+                    made.last().copied()
+                },
                 made_at: when_tried,
             },
             author: tried_by,
@@ -407,17 +473,37 @@ fn find(
         made.push(revision_id);
         let dries_at = when::days_later(&mut desk.random, when_tried, 1.0, 3.0);
         // A try that was corrected had been drawn down; whether the last one was is another matter.
-        let fate = if number < tries { desk.random.unit() * 0.75 } else { desk.random.unit() };
+        let fate = if number < tries {
+            desk.random.unit() * 0.75
+        } else {
+            desk.random.unit()
+        };
         if fate < 0.66 || fate > 0.88 {
             let dry = fate < 0.66;
-            let seen_at = if dry { dries_at } else { when_tried + Duration::minutes(25) };
+            let seen_at = if dry {
+                dries_at
+            } else {
+                when_tried + Duration::minutes(25)
+            };
             let distance = desk.scatter();
-            desk.draw_down(book, (match_id, revision_id), &film, &sheen, tried_by, seen_at, dry, distance)?;
+            desk.draw_down(
+                book,
+                (match_id, revision_id),
+                &film,
+                &sheen,
+                tried_by,
+                seen_at,
+                dry,
+                distance,
+            )?;
         }
         when_tried = dries_at + Duration::minutes(40);
         if is_forked {
             let elsewhere = Branch::ALL[(branch as usize + number as usize) % Branch::ALL.len()];
             tried_by = catalog.clerk(&mut desk.random, elsewhere)?;
+        } else if number == 2 {
+            // Two tries missed: the color lead makes the third.
+            tried_by = catalog.lead(branch)?;
         }
     }
     if is_forked && desk.random.chance(0.5) {
@@ -441,34 +527,67 @@ fn reuse(
     if donor.found.customer_id == customer {
         return Ok(None);
     }
-    let Some(source) = book.current(donor).filter(|row| row.revision.made_at < at).cloned() else {
+    let Some(source) = book
+        .current(donor)
+        .filter(|row| row.revision.made_at < at)
+        .cloned()
+    else {
         return Ok(None);
     };
     let product_id = donor.found.product_id;
     let catalog = desk.catalog;
-    let product = catalog.products.iter().find(|product| product.new.id == product_id);
+    let product = catalog
+        .products
+        .iter()
+        .find(|product| product.new.id == product_id);
     let product = product.ok_or_else(|| Flaw("a match has an unknown product".to_owned()))?;
-    let sheen = product.new.sheens.iter().find(|sheen| sheen.id == source.revision.formula.sheen_id);
-    let sheen = sheen.ok_or_else(|| Flaw("a formula has an unknown sheen".to_owned()))?.clone();
+    let sheen = product
+        .new
+        .sheens
+        .iter()
+        .find(|sheen| sheen.id == source.revision.formula.sheen_id);
+    let sheen = sheen
+        .ok_or_else(|| Flaw("a formula has an unknown sheen".to_owned()))?
+        .clone();
     let film = desk.film(&source.revision.formula)?;
     let off = desk.random.between(0.1, 1.0);
     let wanted = film.near(&mut desk.random, &desk.eye, off)?;
-    let wish = Wish { customer, job, sheen: sheen.clone() };
+    let wish = Wish {
+        customer,
+        job,
+        sheen: sheen.clone(),
+    };
     let match_id = desk.record(book, author, at, &wish, product, &wanted)?;
     let made_at = at + Duration::minutes(6);
-    let formula = NewFormula { id: desk.ids.at(made_at, RevisionId::from_parts), ..source.revision.formula.clone() };
+    let formula = NewFormula {
+        id: desk.ids.at(made_at, RevisionId::from_parts),
+        ..source.revision.formula.clone()
+    };
     let revision_id = formula.id;
     book.revisions.push(RevisionRow {
         match_id,
         number: 1,
         reused_from: Some(source.revision.formula.id),
-        revision: NewRevision { formula, parent_id: None, made_at },
+        revision: NewRevision {
+            formula,
+            parent_id: None,
+            made_at,
+        },
         author,
     });
     if desk.random.chance(0.35) {
         let seen_at = when::days_later(&mut desk.random, made_at, 1.0, 4.0);
         let distance = desk.scatter();
-        desk.draw_down(book, (match_id, revision_id), &film, &sheen, author, seen_at, true, distance)?;
+        desk.draw_down(
+            book,
+            (match_id, revision_id),
+            &film,
+            &sheen,
+            author,
+            seen_at,
+            true,
+            distance,
+        )?;
     }
     Ok(Some(match_id))
 }

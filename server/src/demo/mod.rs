@@ -128,13 +128,21 @@ pub fn generate() -> Result<Library, Flaw> {
     Ok(Library {
         stores: catalog.stores,
         persons: catalog.persons,
-        colorants: catalog.colorants.into_iter().map(|colorant| colorant.new).collect(),
+        colorants: catalog
+            .colorants
+            .into_iter()
+            .map(|colorant| colorant.new)
+            .collect(),
         bases: catalog
             .products
             .iter()
             .flat_map(|product| product.bases.iter().map(|base| base.new.clone()))
             .collect(),
-        products: catalog.products.into_iter().map(|product| product.new).collect(),
+        products: catalog
+            .products
+            .into_iter()
+            .map(|product| product.new)
+            .collect(),
         instruments: catalog.instruments,
         calibrations: catalog.calibrations,
         customers: clients.customers,

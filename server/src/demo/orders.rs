@@ -39,7 +39,9 @@ pub(super) fn make(
     // What each match counts as now, from before the reorder.
     let mut current: HashMap<MatchId, RevisionRow> = HashMap::new();
     for found in &book.matches {
-        let row = book.current(found).ok_or_else(|| Flaw("a match has no revision".to_owned()))?;
+        let row = book
+            .current(found)
+            .ok_or_else(|| Flaw("a match has no revision".to_owned()))?;
         current.insert(found.found.id, row.clone());
     }
     for _ in 0..FIRST_CANS {
@@ -74,13 +76,24 @@ pub(super) fn make(
         let home = found.author.store;
         let at_home = desk.random.chance(0.6);
         let clerk = if at_home {
-            let branch = Branch::ALL.into_iter().find(|&branch| catalog.store(branch) == Ok(home));
+            let branch = Branch::ALL
+                .into_iter()
+                .find(|&branch| catalog.store(branch) == Ok(home));
             catalog.clerk(&mut desk.random, branch.unwrap_or(Branch::North))?
         } else {
             clerk
         };
-        let placed_by = clients.contractor(found.found.customer_id).unwrap_or(clerk.person);
-        reorder(&mut desk, &mut orders, revision, (placed_by, clerk), placed_at, end)?;
+        let placed_by = clients
+            .contractor(found.found.customer_id)
+            .unwrap_or(clerk.person);
+        reorder(
+            &mut desk,
+            &mut orders,
+            revision,
+            (placed_by, clerk),
+            placed_at,
+            end,
+        )?;
     }
     bad_can(&mut desk, &mut orders, book, clients, &current, story)?;
     Ok(orders)
@@ -90,7 +103,9 @@ fn formula_of(
     current: &HashMap<MatchId, RevisionRow>,
     found: MatchId,
 ) -> Result<&RevisionRow, Flaw> {
-    current.get(&found).ok_or_else(|| Flaw("a match has no revision".to_owned()))
+    current
+        .get(&found)
+        .ok_or_else(|| Flaw("a match has no revision".to_owned()))
 }
 
 /// A reorder, taken by ordinary steps to its end state, and its cans.
@@ -104,19 +119,34 @@ fn reorder(
 ) -> Result<ReorderId, Flaw> {
     let id = desk.ids.at(placed_at, ReorderId::from_parts);
     let cans = 1 + desk.random.below(3) as u16;
-    let mut steps = vec![StepRow { to: ReorderState::Placed, made_by: placed_by, at: placed_at }];
+    let mut steps = vec![StepRow {
+        to: ReorderState::Placed,
+        made_by: placed_by,
+        at: placed_at,
+    }];
     let (mut state, mut at) = (ReorderState::Placed, placed_at);
     while state != end {
-        let next = if end == ReorderState::Cancelled { end } else { state.ordinary_next().unwrap_or(end) };
+        let next = if end == ReorderState::Cancelled {
+            end
+        } else {
+            state.ordinary_next().unwrap_or(end)
+        };
         state = state.advance(next).map_err(Flaw::of)?;
         at += Duration::minutes(15 + desk.random.below(200) as i64);
-        steps.push(StepRow { to: state, made_by: clerk.person, at });
+        steps.push(StepRow {
+            to: state,
+            made_by: clerk.person,
+            at,
+        });
     }
     orders.reorders.push(ReorderRow {
         reorder: NewReorder {
             id,
             match_id: revision.match_id,
-            revision_id: desk.random.chance(0.2).then_some(revision.revision.formula.id),
+            revision_id: desk
+                .random
+                .chance(0.2)
+                .then_some(revision.revision.formula.id),
             store_id: clerk.store,
             size: revision.revision.formula.size,
             cans,
@@ -151,7 +181,11 @@ fn tint(
     let mut lot = |letter: char| {
         // A new lot comes in every month or so.
         let month = u8::from(made_at.month());
-        let text = format!("{letter}{:02}{month:02}-{}", made_at.year() % 100, 1 + desk.random.below(3));
+        let text = format!(
+            "{letter}{:02}{month:02}-{}",
+            made_at.year() % 100,
+            1 + desk.random.below(3)
+        );
         text.parse().map_err(Flaw::of)
     };
     let base_lot = if noted { Some(lot('B')?) } else { None };
@@ -200,15 +234,36 @@ fn bad_can(
     let match_id = story.records.with_bad_tint;
     let revision = formula_of(current, match_id)?;
     let catalog = desk.catalog;
-    let south = Author { person: catalog.person("clerk.south")?, store: story.records.south };
-    let placed_by = clients.contractor(story.records.painter).unwrap_or(south.person);
+    let south = Author {
+        person: catalog.person("clerk.south")?,
+        store: story.records.south,
+    };
+    let placed_by = clients
+        .contractor(story.records.painter)
+        .unwrap_or(south.person);
     let placed_at = revision.revision.made_at + Duration::days(40);
-    let order = reorder(desk, orders, revision, (placed_by, south), placed_at, ReorderState::PickedUp)?;
+    let order = reorder(
+        desk,
+        orders,
+        revision,
+        (placed_by, south),
+        placed_at,
+        ReorderState::PickedUp,
+    )?;
     let made_at = placed_at + Duration::minutes(55);
     let tint_id = tint(desk, orders, revision, Some(order), south, made_at)?;
     let black = catalog.colorants[catalog.colorant("PBk7")?].new.id;
-    let row = orders.tints.last_mut().ok_or_else(|| Flaw("no can was made".to_owned()))?;
-    for shot in row.tint.shots.iter_mut().flatten().filter(|shot| shot.colorant_id == black) {
+    let row = orders
+        .tints
+        .last_mut()
+        .ok_or_else(|| Flaw("no can was made".to_owned()))?;
+    for shot in row
+        .tint
+        .shots
+        .iter_mut()
+        .flatten()
+        .filter(|shot| shot.colorant_id == black)
+    {
         shot.count = ShotCount::new(shot.count.get() * 2 / 3).map_err(Flaw::of)?;
     }
     let marked_at = made_at + Duration::days(1);
@@ -216,7 +271,10 @@ fn bad_can(
         id: desk.ids.uuid_at(marked_at),
         tint_id,
         match_id,
-        fault: NewTintFault { reason: FaultReason::MachineFault, note: None },
+        fault: NewTintFault {
+            reason: FaultReason::MachineFault,
+            note: None,
+        },
         author: south,
         made_at: marked_at,
     };

@@ -45,8 +45,12 @@ fn optics(features: &[Feature], scattering: f64, slope: f64) -> Result<OpticalCo
     // Small particles scatter short waves more.
     let scattered = |nm: f64| scattering * (550.0 / nm).powf(slope);
     let nm = || (0..BANDS).map(wavelength);
-    OpticalConstants::new(grid()?, nm().map(absorbed).collect(), nm().map(scattered).collect())
-        .map_err(Flaw::of)
+    OpticalConstants::new(
+        grid()?,
+        nm().map(absorbed).collect(),
+        nm().map(scattered).collect(),
+    )
+    .map_err(Flaw::of)
 }
 
 fn grid() -> Result<Grid, Flaw> {
@@ -65,21 +69,108 @@ pub(super) struct Pigment {
 /// curves are invented.
 pub(super) fn pigments() -> Result<Vec<Pigment>, Flaw> {
     let pigment = |colour_index, words, optics: Result<OpticalConstants, Flaw>| {
-        Ok(Pigment { colour_index, words, optics: optics? })
+        Ok(Pigment {
+            colour_index,
+            words,
+            optics: optics?,
+        })
     };
     [
-        pigment("PW6", "titanium white", optics(&[Flat(0.004), Edge(1.6, 402.0, 7.0)], 4.0, 0.4)),
-        pigment("PY42", "yellow oxide", optics(&[Flat(0.25), Edge(24.0, 503.0, 17.0)], 1.2, 0.5)),
-        pigment("PR101", "red oxide", optics(&[Flat(0.9), Edge(33.0, 566.0, 13.0), Bell(6.0, 530.0, 42.0)], 1.8, 0.3)),
-        pigment("PBr7", "umber", optics(&[Flat(2.6), Edge(22.0, 560.0, 55.0)], 0.9, 0.3)),
-        pigment("PBk7", "carbon black", optics(&[Flat(64.0), Edge(14.0, 470.0, 60.0)], 0.35, 0.2)),
-        pigment("PBk11", "black iron oxide", optics(&[Flat(27.0), Bell(3.0, 650.0, 80.0)], 1.0, 0.3)),
-        pigment("PB15:3", "phthalo blue", optics(&[Flat(0.3), Bell(54.0, 618.0, 42.0), Bell(36.0, 692.0, 34.0), Bell(8.0, 400.0, 26.0)], 0.5, 0.6)),
-        pigment("PG7", "phthalo green", optics(&[Flat(0.5), Bell(46.0, 640.0, 44.0), Bell(20.0, 425.0, 30.0), Bell(14.0, 700.0, 40.0)], 0.5, 0.6)),
-        pigment("PY74", "arylide yellow", optics(&[Flat(0.08), Edge(38.0, 478.0, 10.0)], 0.5, 0.4)),
-        pigment("PR254", "pyrrole red", optics(&[Flat(0.15), Edge(26.0, 586.0, 8.0), Bell(16.0, 522.0, 36.0)], 0.9, 0.4)),
-        pigment("PV19", "quinacridone violet", optics(&[Flat(0.4), Bell(38.0, 562.0, 27.0), Bell(20.0, 528.0, 28.0), Bell(7.0, 420.0, 40.0)], 0.6, 0.5)),
-        pigment("PO73", "pyrrole orange", optics(&[Flat(0.12), Edge(39.0, 549.0, 9.0)], 0.8, 0.4)),
+        pigment(
+            "PW6",
+            "titanium white",
+            optics(&[Flat(0.004), Edge(1.6, 402.0, 7.0)], 4.0, 0.4),
+        ),
+        pigment(
+            "PY42",
+            "yellow oxide",
+            optics(&[Flat(0.25), Edge(24.0, 503.0, 17.0)], 1.2, 0.5),
+        ),
+        pigment(
+            "PR101",
+            "red oxide",
+            optics(
+                &[Flat(0.9), Edge(33.0, 566.0, 13.0), Bell(6.0, 530.0, 42.0)],
+                1.8,
+                0.3,
+            ),
+        ),
+        pigment(
+            "PBr7",
+            "umber",
+            optics(&[Flat(2.6), Edge(22.0, 560.0, 55.0)], 0.9, 0.3),
+        ),
+        pigment(
+            "PBk7",
+            "carbon black",
+            optics(&[Flat(64.0), Edge(14.0, 470.0, 60.0)], 0.35, 0.2),
+        ),
+        pigment(
+            "PBk11",
+            "black iron oxide",
+            optics(&[Flat(27.0), Bell(3.0, 650.0, 80.0)], 1.0, 0.3),
+        ),
+        pigment(
+            "PB15:3",
+            "phthalo blue",
+            optics(
+                &[
+                    Flat(0.3),
+                    Bell(54.0, 618.0, 42.0),
+                    Bell(36.0, 692.0, 34.0),
+                    Bell(8.0, 400.0, 26.0),
+                ],
+                0.5,
+                0.6,
+            ),
+        ),
+        pigment(
+            "PG7",
+            "phthalo green",
+            optics(
+                &[
+                    Flat(0.5),
+                    Bell(46.0, 640.0, 44.0),
+                    Bell(20.0, 425.0, 30.0),
+                    Bell(14.0, 700.0, 40.0),
+                ],
+                0.5,
+                0.6,
+            ),
+        ),
+        pigment(
+            "PY74",
+            "arylide yellow",
+            optics(&[Flat(0.08), Edge(38.0, 478.0, 10.0)], 0.5, 0.4),
+        ),
+        pigment(
+            "PR254",
+            "pyrrole red",
+            optics(
+                &[Flat(0.15), Edge(26.0, 586.0, 8.0), Bell(16.0, 522.0, 36.0)],
+                0.9,
+                0.4,
+            ),
+        ),
+        pigment(
+            "PV19",
+            "quinacridone violet",
+            optics(
+                &[
+                    Flat(0.4),
+                    Bell(38.0, 562.0, 27.0),
+                    Bell(20.0, 528.0, 28.0),
+                    Bell(7.0, 420.0, 40.0),
+                ],
+                0.6,
+                0.5,
+            ),
+        ),
+        pigment(
+            "PO73",
+            "pyrrole orange",
+            optics(&[Flat(0.12), Edge(39.0, 549.0, 9.0)], 0.8, 0.4),
+        ),
     ]
     .into_iter()
     .collect()
@@ -96,7 +187,11 @@ pub(super) fn base(kind: BaseKind, yellowing: f64) -> Result<OpticalConstants, F
         BaseKind::Clear => 0.012,
     };
     optics(
-        &[Flat(0.0014), Edge(0.45 * white, 402.0, 7.0), Edge(yellowing, 440.0, 25.0)],
+        &[
+            Flat(0.0014),
+            Edge(0.45 * white, 402.0, 7.0),
+            Edge(yellowing, 440.0, 25.0),
+        ],
         white,
         0.35,
     )
@@ -112,15 +207,22 @@ impl Film {
     /// Mixes volumes: the colorant dilutes the base.
     pub(super) fn mix(parts: &[(f64, &OpticalConstants)]) -> Result<Self, Flaw> {
         let total: f64 = parts.iter().map(|(ml, _)| ml).sum();
-        let shares: Vec<_> = parts.iter().map(|&(ml, optics)| (ml / total, optics)).collect();
+        let shares: Vec<_> = parts
+            .iter()
+            .map(|&(ml, optics)| (ml / total, optics))
+            .collect();
         let paint = OpticalConstants::mix(&shares).map_err(Flaw::of)?;
-        Ok(Self { ratio: std::array::from_fn(|band| paint.k()[band] / paint.s()[band]) })
+        Ok(Self {
+            ratio: std::array::from_fn(|band| paint.k()[band] / paint.s()[band]),
+        })
     }
 
     /// The film that was read so, specular included.
     pub(super) fn of(measured: &Curve) -> Self {
         let surface = Saunderson::of_index_1_5(Specular::Included);
-        Self { ratio: measured.map(|value| k_over_s(surface.internal(value))) }
+        Self {
+            ratio: measured.map(|value| k_over_s(surface.internal(value))),
+        }
     }
 
     /// What a sphere instrument reads, specular included.
@@ -138,7 +240,9 @@ impl Film {
 
     /// K/S multiplied by the same factor everywhere.
     pub(super) fn scaled(&self, factor: f64) -> Self {
-        Self { ratio: self.ratio.map(|q| q * factor) }
+        Self {
+            ratio: self.ratio.map(|q| q * factor),
+        }
     }
 
     /// CIELAB under D65, 10°.
@@ -148,16 +252,32 @@ impl Film {
 
     /// A film at about the given CIEDE2000 from this one, in a direction of chance.
     pub(super) fn near(&self, random: &mut Seeded, eye: &Eye, distance: f64) -> Result<Self, Flaw> {
-        let shape = Bend::random(random);
         let here = self.lab(eye)?;
-        let mut amount = 0.05;
-        for _ in 0..8 {
-            let found = color::de2000(here, self.bent(&shape, amount).lab(eye)?);
-            amount *= (distance / found.max(1e-6)).clamp(0.1, 10.0);
+        for _ in 0..SHAPES {
+            let shape = Bend::random(random);
+            let mut amount = 0.05;
+            for _ in 0..STEPS {
+                let bent = self.bent(&shape, amount);
+                let found = color::de2000(here, bent.lab(eye)?);
+                if (found - distance).abs() < 0.02 * distance {
+                    return Ok(bent);
+                }
+                amount *= (distance / found.max(1e-6)).clamp(0.1, 10.0);
+                // A change that the eye hardly sees would have to be enormous: another one then.
+                if amount * shape.most() > LARGEST_BEND {
+                    break;
+                }
+            }
         }
-        Ok(self.bent(&shape, amount))
+        Err(Flaw(format!("no film at {distance} from {here:?}")))
     }
 }
+
+/// Directions tried, and steps in each, for a film at a given distance.
+const SHAPES: usize = 40;
+const STEPS: usize = 12;
+/// Logarithm of the largest factor on K/S.
+const LARGEST_BEND: f64 = 1.0;
 
 /// A smooth curve around zero.
 struct Bend(Curve);
@@ -168,8 +288,15 @@ impl Bend {
         let weights: [f64; 4] = std::array::from_fn(|_| random.normal());
         Self(std::array::from_fn(|band| {
             let turn = std::f64::consts::PI * band as f64 / (BANDS - 1) as f64;
-            (0..4).map(|wave| weights[wave] * (turn * wave as f64).cos()).sum()
+            (0..4)
+                .map(|wave| weights[wave] * (turn * wave as f64).cos())
+                .sum()
         }))
+    }
+
+    /// Its largest excursion.
+    fn most(&self) -> f64 {
+        self.0.iter().fold(0.0, |most, value| value.abs().max(most))
     }
 }
 
@@ -179,11 +306,15 @@ pub(super) struct Eye(WeightTable);
 impl Eye {
     /// Under the given light, with the 10° observer.
     pub(super) fn under(light: Illuminant) -> Result<Self, Flaw> {
-        Ok(Self(WeightTable::new(Viewing::new(light, Observer::TenDegree), grid()?)))
+        Ok(Self(WeightTable::new(
+            Viewing::new(light, Observer::TenDegree),
+            grid()?,
+        )))
     }
 
     pub(super) fn lab(&self, reflectance: &Curve) -> Result<Lab, Flaw> {
-        let spectrum = Spectrum::new(400, 10, reflectance.to_vec(), Ends::Refuse).map_err(Flaw::of)?;
+        let spectrum =
+            Spectrum::new(400, 10, reflectance.to_vec(), Ends::Refuse).map_err(Flaw::of)?;
         self.0.lab(&spectrum).map_err(Flaw::of)
     }
 }

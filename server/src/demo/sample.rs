@@ -1,9 +1,7 @@
 //! What an instrument makes of a film: digits in a file.
 
 use formula::id::MeasurementId;
-use formula::wire::v1::{
-    Backing, NewMeasurement, ReadAs, SpectrumValues, Specular,
-};
+use formula::wire::v1::{Backing, NewMeasurement, ReadAs, SpectrumValues, Specular};
 use time::OffsetDateTime;
 
 use super::catalog::Catalog;
@@ -37,14 +35,22 @@ pub(super) fn read(
     let is_old = instrument.retired_at.is_some();
     let reflectance = film.reflectance();
     // 16 bands of 20 nm as fractions, or 31 of 10 nm in percent.
-    let (step, read_as) = if is_old { (2, ReadAs::Fraction) } else { (1, ReadAs::Percent) };
+    let (step, read_as) = if is_old {
+        (2, ReadAs::Fraction)
+    } else {
+        (1, ReadAs::Percent)
+    };
     let noise = if is_old { OLD_NOISE } else { NOISE };
     let digits: Vec<String> = reflectance
         .iter()
         .step_by(step)
         .map(|value| {
             let noisy = (value + noise * random.normal()).max(0.001);
-            if is_old { format!("{noisy:.4}") } else { format!("{:.2}", noisy * 100.0) }
+            if is_old {
+                format!("{noisy:.4}")
+            } else {
+                format!("{:.2}", noisy * 100.0)
+            }
         })
         .collect();
     let (gloss_min, gloss_max) = (f64::from(reading.gloss60.0), f64::from(reading.gloss60.1));
@@ -55,7 +61,11 @@ pub(super) fn read(
             step_nm: if is_old { 20 } else { 10 },
             values: fractions(&digits, read_as)?,
         },
-        as_read: digits.iter().map(|text| text.parse()).collect::<Result<_, _>>().map_err(Flaw::of)?,
+        as_read: digits
+            .iter()
+            .map(|text| text.parse())
+            .collect::<Result<_, _>>()
+            .map_err(Flaw::of)?,
         read_as,
         ends_extended: false,
         geometry: Some(instrument.instrument.geometry),
@@ -77,7 +87,14 @@ fn fractions(digits: &[String], read_as: ReadAs) -> Result<Vec<f64>, Flaw> {
         ReadAs::Fraction => 1.0,
         ReadAs::Percent => 100.0,
     };
-    digits.iter().map(|text| text.parse::<f64>().map(|value| value / scale).map_err(Flaw::of)).collect()
+    digits
+        .iter()
+        .map(|text| {
+            text.parse::<f64>()
+                .map(|value| value / scale)
+                .map_err(Flaw::of)
+        })
+        .collect()
 }
 
 /// Distance of the new chip from the verified match that it finds.
@@ -98,7 +115,9 @@ pub fn new_chip_csv(library: &Library) -> Result<String, Flaw> {
         .ok_or_else(|| Flaw("the story's match has no drawdown".to_owned()))?;
     let values = &drawdown.drawdown.measurement.spectrum.values;
     let measured: Curve = std::array::from_fn(|band| values.get(band).copied().unwrap_or(0.5));
-    let chip = Film::of(&measured).near(&mut random, &eye, CHIP_DISTANCE)?.reflectance();
+    let chip = Film::of(&measured)
+        .near(&mut random, &eye, CHIP_DISTANCE)?
+        .reflectance();
     let mut text = String::from("name");
     for band in 0..BANDS {
         text.push_str(&format!(",R{}", 400 + 10 * band));
@@ -106,7 +125,10 @@ pub fn new_chip_csv(library: &Library) -> Result<String, Flaw> {
     text.push('\n');
     text.push_str("new chip");
     for value in chip {
-        text.push_str(&format!(",{:.2}", (value + NOISE * random.normal()) * 100.0));
+        text.push_str(&format!(
+            ",{:.2}",
+            (value + NOISE * random.normal()) * 100.0
+        ));
     }
     text.push('\n');
     Ok(text)

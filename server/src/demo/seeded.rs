@@ -8,11 +8,9 @@ pub(super) struct Seeded(u64);
 impl Seeded {
     /// One stream a purpose, so that a change in one part of the demo does not reshuffle the others.
     pub(super) fn new(purpose: &str) -> Self {
-        let seed = purpose
-            .bytes()
-            .fold(0x5ec0_dca2, |seed: u64, byte| {
-                seed.rotate_left(7).wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ u64::from(byte)
-            });
+        let seed = purpose.bytes().fold(0x5ec0_dca2, |seed: u64, byte| {
+            seed.rotate_left(7).wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ u64::from(byte)
+        });
         Self(seed)
     }
 

@@ -25,16 +25,38 @@ type Plain = &'static [(&'static str, u32)];
 
 /// Base, what the first of the pair holds, and the colorants that must give the same color in daylight.
 const TWINS: [(BaseKind, Plain, [&str; 3]); 4] = [
-    (BaseKind::Light, &[("PBk7", 14), ("PY42", 26), ("PR101", 5)], ["PB15:3", "PO73", "PV19"]),
-    (BaseKind::Medium, &[("PY42", 120), ("PBk11", 60), ("PG7", 10)], ["PY74", "PV19", "PG7"]),
-    (BaseKind::Medium, &[("PR101", 70), ("PBk7", 16), ("PY42", 90)], ["PO73", "PG7", "PV19"]),
-    (BaseKind::Light, &[("PB15:3", 9), ("PBk7", 11), ("PR101", 4)], ["PG7", "PV19", "PBk11"]),
+    (
+        BaseKind::Light,
+        &[("PBk7", 14), ("PY42", 26), ("PR101", 5)],
+        ["PY74", "PV19", "PG7"],
+    ),
+    (
+        BaseKind::Medium,
+        &[("PY42", 120), ("PBk11", 60), ("PG7", 10)],
+        ["PB15:3", "PR254", "PY74"],
+    ),
+    (
+        BaseKind::Medium,
+        &[("PR101", 70), ("PBk7", 16), ("PY42", 90)],
+        ["PY74", "PV19", "PG7"],
+    ),
+    (
+        BaseKind::Light,
+        &[("PB15:3", 9), ("PBk7", 11), ("PR101", 4)],
+        ["PY74", "PV19", "PG7"],
+    ),
 ];
 
 /// Customers of the pairs, in order.
 const TWIN_CUSTOMERS: [(&str, &str); 4] = [
-    ("Pebbleworth Primary School", "Hollowbrook Theater Guild, Scene Shop"),
-    ("Marrowmere Parish Works", "Tamarack Spire Painting & Drywall, Inc."),
+    (
+        "Pebbleworth Primary School",
+        "Hollowbrook Theater Guild, Scene Shop",
+    ),
+    (
+        "Marrowmere Parish Works",
+        "Tamarack Spire Painting & Drywall, Inc.",
+    ),
     ("Quillon Brothers Painting", "Third Lantern Coatings LLC"),
     ("St. Ethelwyn's Almshouse", "Applewhit Decorators Ltd"),
 ];
@@ -47,9 +69,16 @@ pub(super) fn add(catalog: &Catalog, clients: &Clients, book: &mut Book) -> Resu
     let interior = product(catalog, 0)?;
     let trim = product(catalog, 2)?;
     let painter = clients.named(PAINTER)?;
-    let north = Author { person: catalog.person("clerk.north")?, store: catalog.store(Branch::North)? };
+    let north = Author {
+        person: catalog.person("clerk.north")?,
+        store: catalog.store(Branch::North)?,
+    };
 
-    let lobby = painter.customer.jobs.iter().find(|job| job.label.as_str().starts_with("Lobby"));
+    let lobby = painter
+        .customer
+        .jobs
+        .iter()
+        .find(|job| job.label.as_str().starts_with("Lobby"));
     let lobby = lobby.ok_or_else(|| Flaw("the painter has no lobby".to_owned()))?;
     let wall = Plan {
         customer: PAINTER,
@@ -61,7 +90,15 @@ pub(super) fn add(catalog: &Catalog, clients: &Clients, book: &mut Book) -> Resu
         at: datetime!(2025-01-21 15:32 UTC),
     };
     let shots = plain(catalog, &[("PB15:3", 38), ("PG7", 22), ("PY42", 64)])?;
-    let made_at_north = verified(&mut desk, book, clients, &wall, CanSize::Gallon, shots, true)?;
+    let made_at_north = verified(
+        &mut desk,
+        book,
+        clients,
+        &wall,
+        CanSize::Gallon,
+        shots,
+        true,
+    )?;
     desk.remark(
         book,
         made_at_north,
@@ -80,21 +117,61 @@ pub(super) fn add(catalog: &Catalog, clients: &Clients, book: &mut Book) -> Resu
         ..wall.clone()
     };
     let shots = plain(catalog, &[("PR101", 150), ("PBk7", 24), ("PV19", 30)])?;
-    let with_bad_tint = verified(&mut desk, book, clients, &doors, CanSize::Gallon, shots, false)?;
+    let with_bad_tint = verified(
+        &mut desk,
+        book,
+        clients,
+        &doors,
+        CanSize::Gallon,
+        shots,
+        false,
+    )?;
 
     let mut twins = Vec::new();
     for (number, (kind, first, others)) in TWINS.into_iter().enumerate() {
         let (one, other) = TWIN_CUSTOMERS[number];
         let at = datetime!(2024-04-09 14:20 UTC) + Duration::weeks(5 * number as i64);
-        let here = Plan { customer: one, job: None, kind, at, ..wall.clone() };
+        let here = Plan {
+            customer: one,
+            job: None,
+            kind,
+            at,
+            ..wall.clone()
+        };
         let shots = plain(catalog, first)?;
         let base = interior.base(kind)?;
-        let target = desk.film_in(base, CanSize::Gallon, &shots)?.lab(&desk.eye)?;
+        let target = desk
+            .film_in(base, CanSize::Gallon, &shots)?
+            .lab(&desk.eye)?;
         let like = alike(&desk, catalog, base, target, others)?;
-        let first = verified(&mut desk, book, clients, &here, CanSize::Gallon, shots, false)?;
-        let harbor = Author { person: catalog.person("clerk.harbor")?, store: catalog.store(Branch::Harbor)? };
-        let there = Plan { customer: other, author: harbor, at: at + Duration::days(9), ..here };
-        let second = verified(&mut desk, book, clients, &there, CanSize::Gallon, like, false)?;
+        let first = verified(
+            &mut desk,
+            book,
+            clients,
+            &here,
+            CanSize::Gallon,
+            shots,
+            false,
+        )?;
+        let harbor = Author {
+            person: catalog.person("clerk.harbor")?,
+            store: catalog.store(Branch::Harbor)?,
+        };
+        let there = Plan {
+            customer: other,
+            author: harbor,
+            at: at + Duration::days(9),
+            ..here
+        };
+        let second = verified(
+            &mut desk,
+            book,
+            clients,
+            &there,
+            CanSize::Gallon,
+            like,
+            false,
+        )?;
         twins.push((first, second));
     }
 
@@ -124,12 +201,17 @@ struct Plan<'a> {
 }
 
 fn product(catalog: &Catalog, number: usize) -> Result<&Product, Flaw> {
-    catalog.products.get(number).ok_or_else(|| Flaw(format!("no product {number}")))
+    catalog
+        .products
+        .get(number)
+        .ok_or_else(|| Flaw(format!("no product {number}")))
 }
 
 fn sheen(product: &Product, word: SheenWord) -> Result<Sheen, Flaw> {
     let found = product.new.sheens.iter().find(|sheen| sheen.word == word);
-    found.cloned().ok_or_else(|| Flaw(format!("{} has no {word}", product.new.name)))
+    found
+        .cloned()
+        .ok_or_else(|| Flaw(format!("{} has no {word}", product.new.name)))
 }
 
 fn plain(catalog: &Catalog, amounts: &[(&str, u32)]) -> Result<Vec<ShotLine>, Flaw> {
@@ -160,7 +242,11 @@ fn verified(
     let film = desk.film_in(base, size, &shots)?;
     let wanted = film.near(&mut desk.random, &desk.eye, 0.3)?;
     let customer = clients.named(plan.customer)?.customer.id;
-    let wish = Wish { customer, job: plan.job, sheen: plan.sheen.clone() };
+    let wish = Wish {
+        customer,
+        job: plan.job,
+        sheen: plan.sheen.clone(),
+    };
     let match_id = desk.record(book, plan.author, plan.at, &wish, plan.product, &wanted)?;
     let mut parent: Option<RevisionId> = None;
     let mut tries = Vec::new();
@@ -181,11 +267,24 @@ fn verified(
             match_id,
             number,
             reused_from: None,
-            revision: NewRevision { formula, parent_id: parent.replace(revision_id), made_at: at },
+            revision: NewRevision {
+                formula,
+                parent_id: parent.replace(revision_id),
+                made_at: at,
+            },
             author: plan.author,
         });
         let seen_at = at + Duration::days(1);
-        desk.draw_down(book, (match_id, revision_id), &tried, &plan.sheen, plan.author, seen_at, true, CLOSE)?;
+        desk.draw_down(
+            book,
+            (match_id, revision_id),
+            &tried,
+            &plan.sheen,
+            plan.author,
+            seen_at,
+            true,
+            CLOSE,
+        )?;
         at = seen_at + Duration::minutes(30);
     }
     Ok(match_id)
@@ -213,12 +312,18 @@ fn alike(
         ids.into_iter()
             .zip(counts)
             .map(|(colorant_id, count)| {
-                Ok(ShotLine { colorant_id, count: ShotCount::new(count).map_err(Flaw::of)?, unit })
+                Ok(ShotLine {
+                    colorant_id,
+                    count: ShotCount::new(count).map_err(Flaw::of)?,
+                    unit,
+                })
             })
             .collect::<Result<Vec<_>, Flaw>>()
     };
     let distance = |counts: [i64; 3]| {
-        let lab = desk.film_in(base, CanSize::Gallon, &shots(counts)?)?.lab(&desk.eye)?;
+        let lab = desk
+            .film_in(base, CanSize::Gallon, &shots(counts)?)?
+            .lab(&desk.eye)?;
         Ok::<f64, Flaw>(color::de2000(target, lab))
     };
     let mut best = [most / 12; 3];

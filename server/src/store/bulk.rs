@@ -1,4 +1,4 @@
-//! Many rows at once, into an empty library: one statement a thousand rows. No call here takes a `Caller`: they load
+//! Many rows at once, into an empty library: one statement a thousand rows. No caller here: these calls load
 //! the demo, in whose library nobody can be logged in yet.
 //!
 //! When a record was made follows from the time in its id where it has no time of its own, so that a bulk load does
@@ -220,7 +220,7 @@ pub enum Content {
 /// When the database can't be read.
 pub async fn content(conn: &mut Conn, store: StoreId) -> StoreResult<Content> {
     // A lock that only bulk loads take, beside the change log's own; ordinary work is not in its way.
-    sqlx::query("SELECT pg_advisory_xact_lock(7310002)")
+    sqlx::query!("SELECT pg_advisory_xact_lock(7310002)")
         .execute(&mut *conn)
         .await?;
     let found = sqlx::query!(

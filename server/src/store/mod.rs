@@ -92,7 +92,7 @@ impl Database {
         Ok(Self { pool })
     }
 
-    /// A read-only snapshot: every statement in it sees the same state.
+    /// A read-only snapshot: every statement in it sees the same state. What is read in it takes the caller.
     ///
     /// # Errors
     /// When the database can't be reached.
@@ -104,7 +104,7 @@ impl Database {
         Ok(ReadTx { tx })
     }
 
-    /// A connection outside any transaction, for a single statement.
+    /// A connection outside any transaction, for a single statement, which takes the caller or says why not.
     ///
     /// # Errors
     /// When the database can't be reached.
@@ -122,7 +122,7 @@ impl Database {
         })
     }
 
-    /// Whether the database answers.
+    /// Whether the database answers: no caller, since `/ready` is open to all.
     ///
     /// # Errors
     /// When it does not.
@@ -131,7 +131,7 @@ impl Database {
         Ok(())
     }
 
-    /// Waits for the connections in use, then closes them all.
+    /// Waits for the connections in use, then closes them all; no caller, since the server stops.
     pub async fn close(&self) {
         self.pool.close().await;
     }
@@ -166,7 +166,7 @@ impl PlainTx {
         &mut self.tx
     }
 
-    /// Makes it last.
+    /// Makes it last, for whichever caller it was begun.
     ///
     /// # Errors
     /// When the database refuses or can't be reached.

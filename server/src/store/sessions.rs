@@ -69,7 +69,7 @@ impl Ended {
     }
 }
 
-/// Opens a session.
+/// Opens a session: what makes a caller, so it takes none.
 ///
 /// # Errors
 /// When the database refuses.
@@ -93,7 +93,7 @@ pub async fn open(
     Ok(())
 }
 
-/// Ends a session, unless it has ended.
+/// Ends a session, unless it has ended. Takes no caller: a stolen refresh token ends one too, with nobody logged in.
 ///
 /// # Errors
 /// When the database refuses.
@@ -108,7 +108,7 @@ pub async fn end(conn: &mut Conn, session: SessionId, why: Ended) -> StoreResult
     Ok(())
 }
 
-/// Ends every session of a person, but for one.
+/// Ends every session of a person, but for one. Takes no caller: a claimed password ends them with nobody logged in.
 ///
 /// # Errors
 /// When the database refuses.
@@ -130,7 +130,7 @@ pub async fn end_all(
     Ok(())
 }
 
-/// Keeps a new refresh token of a session.
+/// Keeps a new refresh token of a session, which makes callers and takes none.
 ///
 /// # Errors
 /// When the database refuses.
@@ -161,7 +161,7 @@ pub struct Refresh {
 }
 
 /// A refresh token, held until the transaction ends and marked as used: of two that come at once, the second finds
-/// it used.
+/// it used. No caller yet: the token stands for one.
 ///
 /// # Errors
 /// When the database refuses.

@@ -1,4 +1,5 @@
-//! What a database needs before its first migration, and whether one has it.
+//! What a database needs before its first migration, and whether one has it. No caller here: this runs before
+//! anybody can log in.
 //!
 //! docs/roles.sql holds the same for a Postgres that someone else runs; a test
 //! compares the two.

@@ -190,7 +190,7 @@ impl WriteTx {
         &mut self.tx
     }
 
-    /// Stores the receipt and commits.
+    /// Stores the receipt of the caller it was begun for, and commits.
     ///
     /// # Errors
     /// When the database refuses or can't be reached: then nothing was done.

@@ -9,6 +9,7 @@ mod accounts;
 mod catalog;
 mod chain;
 mod customers;
+mod demo;
 mod drafts;
 mod find;
 mod instruments;

@@ -9,13 +9,13 @@ use utoipa::OpenApi;
 use uuid::Uuid;
 
 use crate::app::App;
+use crate::app::reorders::Filter;
 use crate::http::caller::LoggedIn;
 use crate::http::error::ApiError;
 use crate::http::openapi::{EditProblems, ReadProblems, WriteProblems};
 use crate::http::request::{Body, Ids, IfMatch, Query, WriteHead, page_ask};
 use crate::http::response::{shielded, shown, shown_at, written};
 use crate::http::routes::resource;
-use crate::store::reorders::Filter;
 
 #[derive(OpenApi)]
 #[openapi(paths(list, show, place, advance))]

@@ -1,4 +1,5 @@
 //! Stores, logins, colorants, products, bases, instruments.
+//! No caller here, as nobody can be logged in yet.
 
 use formula::id::StoreId;
 use formula::wire::v1::{NewBase, NewColorant, NewProduct, NewStore};

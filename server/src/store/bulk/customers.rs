@@ -1,4 +1,5 @@
 //! Customers with phones and jobs, and contractors' links to them.
+//! No caller here, as nobody can be logged in yet.
 
 use formula::folding::{fold_company, fold_person};
 use formula::phone::PhoneRegion;

@@ -1,4 +1,5 @@
 //! Matches, revisions, drawdowns, their measurements, and remarks.
+//! No caller here, as nobody can be logged in yet.
 
 use color::spectrum::Ends;
 use color::{Lab, Spectrum, Viewing, WeightTable};

@@ -1,4 +1,5 @@
 //! Reorders with their steps, tints with their shots, and marks on tints.
+//! No caller here, as nobody can be logged in yet.
 
 use time::OffsetDateTime;
 use uuid::Uuid;

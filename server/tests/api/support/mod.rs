@@ -14,8 +14,6 @@ use secondcan_server::{http, startup};
 use serde_json::json;
 
 pub(crate) use client::{Answer, Client};
-pub(crate) use client::{Answer, Client, Keys};
-use database::TestDatabase;
 pub(crate) use database::TestDatabase;
 
 /// The password of everybody here.
