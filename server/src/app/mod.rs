@@ -7,7 +7,6 @@ pub mod claims;
 pub mod colorants;
 pub mod counter;
 pub mod customer_links;
-mod counter;
 pub mod customers;
 pub mod drafts;
 pub mod error;
