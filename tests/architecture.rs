@@ -6,13 +6,16 @@
     reason = "a test stops at the first surprise, with its place"
 )]
 
+#[path = "architecture/reading.rs"]
+mod reading;
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 use std::process::Command;
 
 use harness::cluster::workspace;
-use proc_macro2::{Delimiter, TokenStream, TokenTree};
+use reading::{Source, documented_paths, named_paths, sources};
 use serde_json::{Value, json};
 use syn::visit::{self, Visit};
 use syn::{Attribute, FnArg, ImplItem, Item, Signature, Type, Visibility};
@@ -22,7 +25,10 @@ use syn::{Attribute, FnArg, ImplItem, Item, Signature, Type, Visibility};
 const MAY_DEPEND_ON: &[(&str, &[&str])] = &[
     ("secondcan-color", &[]),
     ("secondcan-formula", &["secondcan-color"]),
-    ("secondcan-server", &["secondcan-color", "secondcan-formula"]),
+    (
+        "secondcan-server",
+        &["secondcan-color", "secondcan-formula"],
+    ),
     ("secondcan-cli", &["secondcan-color", "secondcan-formula"]),
     ("secondcan-tests", &["secondcan-color", "secondcan-formula"]),
 ];
@@ -52,86 +58,6 @@ const OUTSIDE_WORLD: &[&str] = &[
 
 /// When a file passes this, it does a second thing.
 const LINES: usize = 600;
-
-/// A source file: its path from the workspace's folder, and its text.
-#[derive(Debug, Clone)]
-struct Source {
-    path: String,
-    text: String,
-}
-
-/// Every Rust file under these folders of the workspace.
-fn sources(folders: &[&str]) -> Vec<Source> {
-    let root = workspace();
-    let mut found = Vec::new();
-    let mut left: Vec<_> = folders.iter().map(|folder| root.join(folder)).collect();
-    while let Some(folder) = left.pop() {
-        for entry in fs::read_dir(&folder).unwrap() {
-            let path = entry.unwrap().path();
-            if path.is_dir() {
-                left.push(path);
-            } else if path.extension().is_some_and(|ending| ending == "rs") {
-                found.push(Source {
-                    path: path.strip_prefix(&root).unwrap().to_str().unwrap().to_owned(),
-                    text: fs::read_to_string(&path).unwrap(),
-                });
-            }
-        }
-    }
-    assert!(!found.is_empty(), "no sources under {folders:?}");
-    found.sort_by(|a, b| a.path.cmp(&b.path));
-    found
-}
-
-/// Every path that the code names, `use` groups taken apart: `use a::{b, c::d}` gives `a::b` and `a::c::d`. Comments
-/// and texts name nothing; what stands in a macro does.
-fn named_paths(text: &str) -> BTreeSet<String> {
-    let tokens: TokenStream = text.parse().unwrap();
-    let mut found = BTreeSet::new();
-    collect_paths(tokens, "", &mut found);
-    found
-}
-
-fn collect_paths(tokens: TokenStream, prefix: &str, found: &mut BTreeSet<String>) {
-    let mut path = String::new();
-    // How many colons stand directly before.
-    let mut colons = 0;
-    let join = |path: &str, name: &str| match (path, prefix) {
-        ("", "") => name.to_owned(),
-        ("", prefix) => format!("{prefix}::{name}"),
-        (path, _) => format!("{path}::{name}"),
-    };
-    for token in tokens {
-        match token {
-            TokenTree::Punct(punct) if punct.as_char() == ':' => colons += 1,
-            TokenTree::Ident(ident) => {
-                if colons != 2 && !path.is_empty() {
-                    found.insert(std::mem::take(&mut path));
-                }
-                path = join(&path, &ident.to_string());
-                colons = 0;
-            }
-            TokenTree::Group(group) => {
-                let inside = if colons == 2 && group.delimiter() == Delimiter::Brace {
-                    std::mem::take(&mut path)
-                } else {
-                    String::new()
-                };
-                collect_paths(group.stream(), &inside, found);
-                colons = 0;
-            }
-            TokenTree::Punct(_) | TokenTree::Literal(_) => {
-                if !path.is_empty() {
-                    found.insert(std::mem::take(&mut path));
-                }
-                colons = 0;
-            }
-        }
-    }
-    if !path.is_empty() {
-        found.insert(path);
-    }
-}
 
 fn begins_with(path: &str, wanted: &str) -> bool {
     path.strip_prefix(wanted)
@@ -353,40 +279,6 @@ fn produced_codes(text: &str) -> BTreeSet<String> {
     produced.0
 }
 
-/// Paths that a document names in code spans and links: what has a slash or a file's ending. Addresses of the API,
-/// links elsewhere, and blocks of commands name no files.
-fn documented_paths(markdown: &str) -> BTreeSet<String> {
-    let mut found = BTreeSet::new();
-    let mut in_block = false;
-    for line in markdown.lines() {
-        if line.trim_start().starts_with("```") {
-            in_block = !in_block;
-            continue;
-        }
-        if in_block {
-            continue;
-        }
-        let spans = line.split('`').skip(1).step_by(2);
-        let links = line
-            .split("](")
-            .skip(1)
-            .filter_map(|rest| rest.split_once(')').map(|(target, _)| target));
-        for name in spans.chain(links) {
-            let name = name.split('#').next().unwrap();
-            let ending = Path::new(name).extension().and_then(|ending| ending.to_str());
-            let is_file = matches!(
-                ending,
-                Some("rs" | "md" | "sql" | "toml" | "yml" | "json" | "csv" | "lock")
-            );
-            let is_elsewhere = name.starts_with('/') || name.contains("://") || name.contains(' ');
-            if !name.is_empty() && !is_elsewhere && (name.contains('/') || is_file) {
-                found.insert(name.to_owned());
-            }
-        }
-    }
-    found
-}
-
 fn too_long(file: &Source) -> Option<String> {
     let lines = file.text.lines().count();
     (lines > LINES).then(|| format!("{}: {lines} lines", file.path))
@@ -497,7 +389,9 @@ fn every_path_in_developers_md_exists() {
     let named = documented_paths(&text);
     for member in MEMBERS {
         assert!(
-            named.iter().any(|path| path.trim_end_matches('/') == *member),
+            named
+                .iter()
+                .any(|path| path.trim_end_matches('/') == *member),
             "DEVELOPERS.md does not name {member}/"
         );
     }
@@ -530,7 +424,11 @@ fn paths_are_read_from_groups_and_macros_but_not_from_comments() {
     for path in ["a::b", "a::c::self", "a::c::d", "x::y", "z::T"] {
         assert!(named.contains(path), "{path} in {named:?}");
     }
-    assert!(!named.iter().any(|path| path.contains("comment") || path.contains("text")));
+    assert!(
+        !named
+            .iter()
+            .any(|path| path.contains("comment") || path.contains("text"))
+    );
     // A type after a single colon begins anew.
     assert!(named_paths("struct A { b: c::D }").contains("c::D"));
 }
@@ -552,8 +450,14 @@ fn a_planted_name_is_found_outside_its_folder() {
     let inside = file("server/src/http/a.rs", planted);
     let outside = file("server/src/app/a.rs", planted);
     let found = named_outside(&[inside, outside], "server/src/http", &["actix_web"]);
-    assert_eq!(found, ["server/src/app/a.rs names actix_web::web::Bytes::new"]);
-    let harmless = file("server/src/app/b.rs", "//! Not actix_web.\nuse actix_web_like::x;");
+    assert_eq!(
+        found,
+        ["server/src/app/a.rs names actix_web::web::Bytes::new"]
+    );
+    let harmless = file(
+        "server/src/app/b.rs",
+        "//! Not actix_web.\nuse actix_web_like::x;",
+    );
     assert!(named_outside(&[harmless], "server/src/http", &["actix_web"]).is_empty());
 }
 
@@ -582,9 +486,16 @@ fn a_planted_crossing_of_layers_is_found() {
         "type E = secondcan_server::http::error::ApiError;",
     ] {
         let files = [file("server/src/app/a.rs", planted)];
-        assert_eq!(layer_crossings(&files, "app", "http", &[]).len(), 1, "{planted}");
+        assert_eq!(
+            layer_crossings(&files, "app", "http", &[]).len(),
+            1,
+            "{planted}"
+        );
     }
-    let caller = [file("server/src/store/a.rs", "use crate::app::{App, Caller};")];
+    let caller = [file(
+        "server/src/store/a.rs",
+        "use crate::app::{App, Caller};",
+    )];
     assert_eq!(
         layer_crossings(&caller, "store", "app", &["Caller"]),
         ["server/src/store/a.rs names crate::app::App"]
@@ -594,21 +505,42 @@ fn a_planted_crossing_of_layers_is_found() {
 #[test]
 fn a_planted_call_without_a_caller_is_found() {
     let found = |text: &str| calls_without_caller(&file("a.rs", text)).len();
-    assert_eq!(found("/// Lists.\npub async fn list(conn: &mut Conn) {}"), 1);
+    assert_eq!(
+        found("/// Lists.\npub async fn list(conn: &mut Conn) {}"),
+        1
+    );
     assert_eq!(found("impl D { pub(crate) async fn list(&self) {} }"), 1);
-    assert_eq!(found("pub async fn list(conn: &mut Conn, caller: &Caller) {}"), 0);
-    assert_eq!(found("pub async fn list(caller: &crate::app::Caller) {}"), 0);
-    assert_eq!(found("/// No caller yet: this makes one.\npub async fn open() {}"), 0);
+    assert_eq!(
+        found("pub async fn list(conn: &mut Conn, caller: &Caller) {}"),
+        0
+    );
+    assert_eq!(
+        found("pub async fn list(caller: &crate::app::Caller) {}"),
+        0
+    );
+    assert_eq!(
+        found("/// No caller yet: this makes one.\npub async fn open() {}"),
+        0
+    );
     assert_eq!(found("async fn inner() {}\npub fn plain() {}"), 0);
-    assert_eq!(found("//! No caller here: nobody is logged in.\npub async fn open() {}"), 0);
-    assert_eq!(found("//! What the caller sees.\npub async fn open() {}"), 1);
+    assert_eq!(
+        found("//! No caller here: nobody is logged in.\npub async fn open() {}"),
+        0
+    );
+    assert_eq!(
+        found("//! What the caller sees.\npub async fn open() {}"),
+        1
+    );
 }
 
 #[test]
 fn a_planted_empty_name_is_found() {
     assert_eq!(empty_names(&file("server/src/utils.rs", "")).len(), 1);
     assert_eq!(empty_names(&file("server/src/common/mod.rs", "")).len(), 1);
-    assert_eq!(empty_names(&file("server/src/a.rs", "mod b { pub mod helpers {} }")).len(), 1);
+    assert_eq!(
+        empty_names(&file("server/src/a.rs", "mod b { pub mod helpers {} }")).len(),
+        1
+    );
     assert!(empty_names(&file("server/src/score.rs", "mod tests {}")).is_empty());
 }
 

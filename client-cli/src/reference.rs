@@ -3,12 +3,15 @@
 use std::fmt::Display;
 use std::str::FromStr;
 
-use formula::id::{BaseId, ColorantId, CustomerId, InstrumentId, JobId, MatchId, PersonId, ProductId, StoreId};
-use formula::label::LabelCode;
-use formula::wire::v1::{
-    Base, Colorant, CustomerHit, Found, FoundBy, Instrument, Job, Match, MatchHit, Person, Product, Revision, Sheen, Store,
+use formula::id::{
+    BaseId, ColorantId, CustomerId, InstrumentId, JobId, MatchId, PersonId, ProductId, StoreId,
 };
+use formula::label::LabelCode;
 use formula::sheen::SheenWord;
+use formula::wire::v1::{
+    Base, Colorant, CustomerHit, Found, FoundBy, Instrument, Job, Match, MatchHit, Person, Product,
+    Revision, Sheen, Store,
+};
 use unicode_normalization::UnicodeNormalization as _;
 
 use crate::exit::Failure;
@@ -70,11 +73,7 @@ fn folded(text: &str) -> String {
 ///
 /// # Errors
 /// Nothing of that name (exit 1), or several (exit 2); lists which.
-pub(crate) fn pick<'a, T: Listed>(
-    noun: &str,
-    typed: &str,
-    all: &'a [T],
-) -> Result<&'a T, Failure> {
+pub(crate) fn pick<'a, T: Listed>(noun: &str, typed: &str, all: &'a [T]) -> Result<&'a T, Failure> {
     if let Ok(id) = typed.trim().parse::<T::Id>() {
         return all.iter().find(|item| item.id() == id).ok_or_else(|| {
             Failure::nothing(noun, format!("there is no {noun} of that id")).value(typed)
@@ -99,13 +98,12 @@ pub(crate) fn pick<'a, T: Listed>(
                 [] => {}
                 [one] => return Ok(one),
                 ref several => {
-                    return Err(Failure::bad(
-                        noun,
-                        format!("{} fit this {noun}", several.len()),
-                    )
-                    .value(typed)
-                    .remedy("give the whole name, or the id")
-                    .candidates(several.iter().take(20).map(|item| shown(*item)).collect()));
+                    return Err(
+                        Failure::bad(noun, format!("{} fit this {noun}", several.len()))
+                            .value(typed)
+                            .remedy("give the whole name, or the id")
+                            .candidates(several.iter().take(20).map(|item| shown(*item)).collect()),
+                    );
                 }
             }
         }
@@ -116,14 +114,16 @@ pub(crate) fn pick<'a, T: Listed>(
         .take(20)
         .map(shown)
         .collect();
-    Err(Failure::nothing(noun, format!("there is no {noun} of that name"))
-        .value(typed)
-        .remedy(if known.is_empty() {
-            format!("there is no {noun} yet: add one first")
-        } else {
-            "give one of these, by name or id".to_owned()
-        })
-        .candidates(known))
+    Err(
+        Failure::nothing(noun, format!("there is no {noun} of that name"))
+            .value(typed)
+            .remedy(if known.is_empty() {
+                format!("there is no {noun} yet: add one first")
+            } else {
+                "give one of these, by name or id".to_owned()
+            })
+            .candidates(known),
+    )
 }
 
 fn shown<T: Listed>(item: &T) -> String {
@@ -178,22 +178,25 @@ pub(crate) fn person(remote: &Remote, typed: &str) -> Result<Person, Failure> {
 ///
 /// # Errors
 /// When the product is not made in it (exit 2); lists the sheens that it is made in.
-pub(crate) fn sheen<'a>(product: &'a Product, word: SheenWord) -> Result<&'a Sheen, Failure> {
+pub(crate) fn sheen(product: &Product, word: SheenWord) -> Result<&Sheen, Failure> {
     product
         .sheens
         .iter()
         .find(|sheen| sheen.word == word)
         .ok_or_else(|| {
-            Failure::bad("sheen", format!("{} is not made in this sheen", product.name))
-                .value(word.as_str())
-                .remedy("choose one that it is made in")
-                .candidates(
-                    product
-                        .sheens
-                        .iter()
-                        .map(|sheen| sheen.word.as_str().to_owned())
-                        .collect(),
-                )
+            Failure::bad(
+                "sheen",
+                format!("{} is not made in this sheen", product.name),
+            )
+            .value(word.as_str())
+            .remedy("choose one that it is made in")
+            .candidates(
+                product
+                    .sheens
+                    .iter()
+                    .map(|sheen| sheen.word.as_str().to_owned())
+                    .collect(),
+            )
         })
 }
 
@@ -287,7 +290,9 @@ pub(crate) fn match_id(remote: &Remote, typed: &str) -> Result<MatchId, Failure>
                 .candidates(
                     several
                         .iter()
-                        .map(|hit| format!("{}  {} ({})", hit.id, hit.customer.name, hit.store.name))
+                        .map(|hit| {
+                            format!("{}  {} ({})", hit.id, hit.customer.name, hit.store.name)
+                        })
                         .collect(),
                 ),
         ),
@@ -359,10 +364,16 @@ mod tests {
         assert_eq!(picked("lobby").unwrap(), "Lobby");
         assert_eq!(picked("PO").unwrap(), "Porch");
         assert_eq!(picked("z\u{30c}iz\u{30c}").unwrap(), "Žižkov stairs");
-        assert_eq!(picked(&all[1].id.to_string()).unwrap(), "Lobby, second coat");
+        assert_eq!(
+            picked(&all[1].id.to_string()).unwrap(),
+            "Lobby, second coat"
+        );
         let several = picked("lob").unwrap_err();
         assert_eq!(several.exit(), crate::exit::Exit::BadInput);
-        assert!(several.to_string().contains("Lobby, second coat"), "{several}");
+        assert!(
+            several.to_string().contains("Lobby, second coat"),
+            "{several}"
+        );
         let none = picked("garage").unwrap_err();
         assert_eq!(none.exit(), crate::exit::Exit::NothingFound);
         assert_eq!(picked(" ").unwrap_err().exit(), crate::exit::Exit::BadInput);

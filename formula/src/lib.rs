@@ -16,6 +16,6 @@ pub mod reorder;
 pub mod revision;
 pub mod role;
 pub mod sheen;
-pub mod wire;
 pub mod trigram;
+pub mod wire;
 pub mod wire_form;

@@ -10,6 +10,7 @@ use crate::app::App;
 use crate::app::tokens::TokenKeys;
 use crate::config::{self, Config, DatabaseUrl};
 use crate::data_folder::DataFolder;
+use crate::demo::{self, DemoLogin, Loaded};
 use crate::embedded::{self, Cluster};
 use crate::shutdown::Shutdown;
 use crate::store::{Database, schema, setup};
@@ -174,12 +175,64 @@ pub async fn check(config: Config) -> anyhow::Result<()> {
     result
 }
 
-/// Loads the demo data.
+/// Loads the demo into an empty library. Its logins are made now; they are printed once and kept in a file that only
+/// the server's user can read.
 ///
 /// # Errors
 /// Whatever keeps the database from being opened, or a library that is not empty.
 pub async fn demo(config: Config) -> anyhow::Result<()> {
-    with_app(&config, async |_app| Ok(())).await
+    let file = config.data.join("demo-logins.txt");
+    with_app(&config, async |app| {
+        let mut out = std::io::stdout();
+        let loaded = demo::load(&app.db, &app.passwords, |logins| {
+            let text = login_lines(logins);
+            write_secret(&file, &text)?;
+            out.write_all(text.as_bytes())
+        })
+        .await?;
+        let mut err = std::io::stderr();
+        match loaded {
+            Loaded::Fresh { matches, customers } => writeln!(
+                err,
+                "Loaded {matches} matches of {customers} customers. The logins above are also in {}.",
+                file.display()
+            )?,
+            Loaded::AlreadyThere => {
+                writeln!(err, "The demo is there already; its logins are in {}.", file.display())?;
+            }
+        }
+        Ok(())
+    })
+    .await
+}
+
+/// One login a line: role, store, login name, password, parted by tabs.
+fn login_lines(logins: &[DemoLogin]) -> zeroize::Zeroizing<String> {
+    let mut text = zeroize::Zeroizing::new(String::new());
+    for login in logins {
+        let stores: Vec<&str> = login.stores.iter().map(formula::naming::StoreName::as_str).collect();
+        for part in [login.role.as_str(), &stores.join(", "), login.login.as_str()] {
+            text.push_str(part);
+            text.push('\t');
+        }
+        text.push_str(&login.password);
+        text.push('\n');
+    }
+    text
+}
+
+/// Writes a file that only its owner can read, in place of one that may be there.
+fn write_secret(path: &Path, text: &str) -> std::io::Result<()> {
+    match std::fs::remove_file(path) {
+        Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error),
+        _ => {}
+    }
+    let mut options = std::fs::OpenOptions::new();
+    options.write(true).create_new(true);
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    let mut file = options.open(path)?;
+    file.write_all(text.as_bytes())?;
+    file.sync_all()
 }
 
 /// Makes the token by which the first admin registers, or by which one who is locked out gets in again, and prints

@@ -8,5 +8,8 @@
     reason = "a test stops at the first surprise, with its place"
 )]
 
+pub mod chain;
 pub mod cluster;
+pub mod http;
 pub mod process;
+pub mod proxy;

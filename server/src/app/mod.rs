@@ -5,6 +5,7 @@ pub mod bases;
 pub mod caller;
 pub mod claims;
 pub mod colorants;
+pub mod counter;
 pub mod customer_links;
 pub mod customers;
 pub mod drafts;

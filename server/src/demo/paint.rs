@@ -103,7 +103,7 @@ pub(super) fn pigments() -> Result<Vec<Pigment>, Flaw> {
         pigment(
             "PBk7",
             "carbon black",
-            optics(&[Flat(64.0), Edge(14.0, 470.0, 60.0)], 0.35, 0.2),
+            optics(&[Flat(64.0), Edge(14.0, 470.0, 60.0)], 1.2, 0.2),
         ),
         pigment(
             "PBk11",
@@ -277,7 +277,7 @@ impl Film {
 const SHAPES: usize = 40;
 const STEPS: usize = 12;
 /// Logarithm of the largest factor on K/S.
-const LARGEST_BEND: f64 = 1.0;
+const LARGEST_BEND: f64 = 1.6;
 
 /// A smooth curve around zero.
 struct Bend(Curve);

@@ -176,6 +176,17 @@ fn the_story_works(server: &Server, library: &Library, logins: &[(String, String
 }
 
 fn nothing_personal_in_immutable_tables(server: &Server) {
+    let personal = server
+        .sql_text(
+            "SELECT string_agg(text, E'\\n') FROM (
+                 SELECT name FROM customer WHERE length(name) > 3 UNION SELECT label FROM job
+                 UNION SELECT e164 FROM customer_phone UNION SELECT body FROM note
+                 UNION SELECT display_name FROM person UNION SELECT login FROM person WHERE length(login) > 5
+             ) AS personal (text)",
+        )
+        .unwrap()
+        .to_lowercase();
+    assert!(personal.lines().count() > 100);
     for table in [
         "measurement",
         "revision",
@@ -187,14 +198,14 @@ fn nothing_personal_in_immutable_tables(server: &Server) {
         "reorder_step",
         "calibration",
     ] {
-        let personal = "SELECT name FROM customer WHERE length(name) > 3
-             UNION SELECT label FROM job UNION SELECT e164 FROM customer_phone UNION SELECT body FROM note
-             UNION SELECT display_name FROM person UNION SELECT login FROM person WHERE length(login) > 4";
-        let holding = format!(
-            "SELECT count(*) FROM {table} AS row, ({personal}) AS personal (text)
-             WHERE position(lower(personal.text) IN lower(to_jsonb(row)::text)) > 0"
+        // Spectra are numbers by their type and would make the texts ten times as long.
+        let all = format!(
+            "SELECT string_agg((to_jsonb(t) - 'reflectance' - 'as_read')::text, ' ') FROM {table} AS t"
         );
-        assert_eq!(server.sql_text(&holding).as_deref(), Some("0"), "{table}");
+        let rows = server.sql_text(&all).unwrap().to_lowercase();
+        for text in personal.lines() {
+            assert!(!rows.contains(text), "{table} holds {text:?}");
+        }
     }
 }
 
