@@ -5,7 +5,6 @@ pub mod bases;
 pub mod caller;
 pub mod claims;
 pub mod colorants;
-pub mod counter;
 pub mod customer_links;
 pub mod customers;
 pub mod drafts;
