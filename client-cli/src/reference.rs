@@ -6,11 +6,12 @@ use std::str::FromStr;
 use formula::id::{
     BaseId, ColorantId, CustomerId, InstrumentId, JobId, MatchId, PersonId, ProductId, StoreId,
 };
-use formula::label::LabelCode;
+use formula::label::{LabelCode, LabelCodeError};
+use formula::role::Role;
 use formula::sheen::SheenWord;
 use formula::wire::v1::{
     Base, Colorant, CustomerHit, Found, FoundBy, Instrument, Job, Match, MatchHit, Person, Product,
-    Revision, Sheen, Store,
+    Revision, Sheen, Store, WhoAmI,
 };
 use unicode_normalization::UnicodeNormalization as _;
 
@@ -257,27 +258,15 @@ pub(crate) fn match_id(remote: &Remote, typed: &str) -> Result<MatchId, Failure>
             .value(typed)
             .remedy("give the label code on the can or the id; look with `secondcan match find`"));
     }
-    let found: Found<MatchHit> = remote.get(
-        PathQuery::new("/matches/find")
-            .with("q", typed.trim())
-            .with("limit", 20),
-    )?;
-    let code = match read {
-        Ok(code) => code,
-        Err(error) => {
-            return Err(Failure::bad("match", error.to_string())
-                .value(typed)
-                .remedy("read the code on the can again")
-                .did_you_mean(found.did_you_mean.iter().map(ToString::to_string).collect()));
-        }
-    };
-    let hits: Vec<&MatchHit> = found
-        .items
-        .iter()
-        .filter(|hit| hit.found_by == FoundBy::LabelCode && hit.label_code == code)
-        .collect();
+    let (hits, near) = labelled(remote, typed, &read)?;
+    if let Err(error) = read {
+        return Err(Failure::bad("match", error.to_string())
+            .value(typed)
+            .remedy("read the code on the can again")
+            .did_you_mean(near.iter().map(ToString::to_string).collect()));
+    }
     match hits[..] {
-        [one] => Ok(one.id),
+        [ref one] => Ok(one.id),
         [] => Err(
             Failure::nothing("match", "there is no match of that label code")
                 .value(typed)
@@ -297,6 +286,38 @@ pub(crate) fn match_id(remote: &Remote, typed: &str) -> Result<MatchId, Failure>
                 ),
         ),
     }
+}
+
+/// The matches of a label code; of a mistyped one, the codes one slip away. Contractors, who can't search the chain,
+/// look through their own.
+fn labelled(
+    remote: &Remote,
+    typed: &str,
+    read: &Result<LabelCode, LabelCodeError>,
+) -> Result<(Vec<MatchHit>, Vec<LabelCode>), Failure> {
+    let me: WhoAmI = remote.get("/auth/me")?;
+    if me.person.roles.contains(&Role::Contractor) {
+        let own = remote.all::<MatchHit>("/matches")?;
+        return Ok(match read {
+            Ok(code) => {
+                let carries = |hit: &MatchHit| hit.label_code == *code;
+                (own.into_iter().filter(carries).collect(), Vec::new())
+            }
+            Err(error) => {
+                let mut near = error.suggestions();
+                near.retain(|code| own.iter().any(|hit| hit.label_code == *code));
+                (Vec::new(), near)
+            }
+        });
+    }
+    let found: Found<MatchHit> = remote.get(
+        PathQuery::new("/matches/find")
+            .with("q", typed.trim())
+            .with("limit", 20),
+    )?;
+    let mut hits = found.items;
+    hits.retain(|hit| hit.found_by == FoundBy::LabelCode && read.as_ref() == Ok(&hit.label_code));
+    Ok((hits, found.did_you_mean))
 }
 
 /// The match that is meant, opened.
