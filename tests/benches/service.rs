@@ -5,7 +5,10 @@
 //! Finding runs on the cluster that `SECONDCAN_TEST_CLUSTER` names; writing on the server's own private Postgres, with
 //! every commit synced.
 
-#![expect(clippy::unwrap_used, reason = "a bench stops at the first surprise, with its place")]
+#![expect(
+    clippy::unwrap_used,
+    reason = "a bench stops at the first surprise, with its place"
+)]
 #![expect(clippy::print_stdout, reason = "a bench prints its figures")]
 
 use std::process::Command;
@@ -27,7 +30,10 @@ const WRITERS: usize = 16;
 const WRITING: Duration = Duration::from_secs(10);
 
 fn main() {
-    let asked: Vec<String> = std::env::args().skip(1).filter(|word| !word.starts_with('-')).collect();
+    let asked: Vec<String> = std::env::args()
+        .skip(1)
+        .filter(|word| !word.starts_with('-'))
+        .collect();
     let wanted = |part: &str| asked.is_empty() || asked.iter().any(|word| word == part);
     if wanted("find") {
         find();
@@ -51,21 +57,46 @@ impl Seeded {
 
     fn word(&mut self) -> String {
         const PARTS: [&[&str]; 3] = [
-            &["Bra", "Cor", "Da", "El", "Fen", "Gar", "Hol", "Is", "Jo", "Kes", "Lor", "Ma", "Nor", "Os", "Pel", "Quil",
-              "Ren", "Sa", "Tam", "Ul", "Ver", "Wen", "Yar", "Zol", "Bri", "Dro", "Thi", "Stav"],
-            &["", "la", "ri", "do", "ne", "mu", "sel", "tar", "van", "bo", "gi", "ka", "lo", "pe", "shi", "wa"],
-            &["n", "nock", "ria", "sen", "lin", "dt", "mm", "ska", "vic", "ro", "th", "well", "by", "ard", "os", "ez",
-              "ina", "ey", "ling", "wood", "ham"],
+            &[
+                "Bra", "Cor", "Da", "El", "Fen", "Gar", "Hol", "Is", "Jo", "Kes", "Lor", "Ma",
+                "Nor", "Os", "Pel", "Quil", "Ren", "Sa", "Tam", "Ul", "Ver", "Wen", "Yar", "Zol",
+                "Bri", "Dro", "Thi", "Stav",
+            ],
+            &[
+                "", "la", "ri", "do", "ne", "mu", "sel", "tar", "van", "bo", "gi", "ka", "lo",
+                "pe", "shi", "wa",
+            ],
+            &[
+                "n", "nock", "ria", "sen", "lin", "dt", "mm", "ska", "vic", "ro", "th", "well",
+                "by", "ard", "os", "ez", "ina", "ey", "ling", "wood", "ham",
+            ],
         ];
-        PARTS.iter().map(|part| part[self.below(part.len())]).collect()
+        PARTS
+            .iter()
+            .map(|part| part[self.below(part.len())])
+            .collect()
     }
 
     fn name(&mut self) -> (String, &'static str) {
-        const ENDS: [&str; 5] = ["Painting LLC", "& Sons Painting", "Decorating", "Builders Co.", "Home Renovation"];
+        const ENDS: [&str; 5] = [
+            "Painting LLC",
+            "& Sons Painting",
+            "Decorating",
+            "Builders Co.",
+            "Home Renovation",
+        ];
         if self.below(2) == 0 {
             (format!("{} {}", self.word(), self.word()), "person")
         } else {
-            (format!("{} {} {}", self.word(), self.word(), ENDS[self.below(ENDS.len())]), "company")
+            (
+                format!(
+                    "{} {} {}",
+                    self.word(),
+                    self.word(),
+                    ENDS[self.below(ENDS.len())]
+                ),
+                "company",
+            )
         }
     }
 
@@ -85,15 +116,29 @@ impl Seeded {
 fn find() {
     let database = TestDatabase::create();
     let (_server, chain) = Chain::found(&ServerPlan::on(&database));
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .unwrap();
     let mut seeded = Seeded(1);
     let names: Vec<(String, &str)> = (0..NAMES).map(|_| seeded.name()).collect();
-    let folded: Vec<String> =
-        names.iter().map(|(name, kind)| if *kind == "person" { fold_person(name) } else { fold_company(name) }).collect();
+    let folded: Vec<String> = names
+        .iter()
+        .map(|(name, kind)| {
+            if *kind == "person" {
+                fold_person(name)
+            } else {
+                fold_company(name)
+            }
+        })
+        .collect();
     let begun = Instant::now();
     let ids = runtime.block_on(fill(&database, &chain, &names, &folded));
     psql(&database.superuser_url(), &["VACUUM ANALYZE"]);
-    println!("find: {NAMES} customers loaded in {:.1} s", begun.elapsed().as_secs_f64());
+    println!(
+        "find: {NAMES} customers loaded in {:.1} s",
+        begun.elapsed().as_secs_f64()
+    );
 
     let mut times = Vec::with_capacity(LOOKUPS);
     let (mut first, mut among_five) = (0, 0);
@@ -101,18 +146,27 @@ fn find() {
         let right = seeded.below(NAMES);
         let query = seeded.slip(&folded[right]).replace(' ', "%20");
         let begun = Instant::now();
-        let found = chain.clerk.client.get(&format!("/customers/find?q={query}")).expect(200);
+        let found = chain
+            .clerk
+            .client
+            .get(&format!("/customers/find?q={query}"))
+            .expect(200);
         times.push(begun.elapsed());
         let hits = found["items"].as_array().unwrap();
         // Of 300,000 names made of syllables some are equal: any of them is the right one.
         let is_right = |hit: &serde_json::Value| {
-            hit["id"] == json!(ids[right]) || hit["name"].as_str().is_some_and(|name| name == names[right].0)
+            hit["id"] == json!(ids[right])
+                || hit["name"]
+                    .as_str()
+                    .is_some_and(|name| name == names[right].0)
         };
         first += usize::from(hits.first().is_some_and(is_right));
         among_five += usize::from(hits.iter().take(5).any(is_right));
     }
     let (p50, p99) = (percentile(&mut times, 50), percentile(&mut times, 99));
-    println!("find: {LOOKUPS} misspelled names over HTTP, one client: p50 {p50:.2?}, p99 {p99:.2?}");
+    println!(
+        "find: {LOOKUPS} misspelled names over HTTP, one client: p50 {p50:.2?}, p99 {p99:.2?}"
+    );
     println!(
         "find: the right one first in {:.1} %, among the first five in {:.1} %",
         share(first, LOOKUPS),
@@ -126,14 +180,27 @@ fn find() {
     );
 }
 
-async fn fill(database: &TestDatabase, chain: &Chain, names: &[(String, &str)], folded: &[String]) -> Vec<uuid::Uuid> {
-    let mut connection = PgConnection::connect(&database.superuser_url()).await.unwrap();
+async fn fill(
+    database: &TestDatabase,
+    chain: &Chain,
+    names: &[(String, &str)],
+    folded: &[String],
+) -> Vec<uuid::Uuid> {
+    let mut connection = PgConnection::connect(&database.superuser_url())
+        .await
+        .unwrap();
     // The change log is not what is measured here.
-    sqlx::query("SET session_replication_role = replica").execute(&mut connection).await.unwrap();
+    sqlx::query("SET session_replication_role = replica")
+        .execute(&mut connection)
+        .await
+        .unwrap();
     let ids: Vec<uuid::Uuid> = names.iter().map(|_| new_id()).collect();
     for from in (0..names.len()).step_by(10_000) {
         let to = (from + 10_000).min(names.len());
-        let texts: Vec<&str> = names[from..to].iter().map(|(name, _)| name.as_str()).collect();
+        let texts: Vec<&str> = names[from..to]
+            .iter()
+            .map(|(name, _)| name.as_str())
+            .collect();
         let kinds: Vec<&str> = names[from..to].iter().map(|(_, kind)| *kind).collect();
         sqlx::query(
             "WITH rows AS (SELECT * FROM unnest($1::uuid[], $2::text[], $3::text[], $4::text[]) AS r (id, name, kind, folded)),
@@ -155,9 +222,17 @@ async fn fill(database: &TestDatabase, chain: &Chain, names: &[(String, &str)], 
 }
 
 async fn scan(database: &TestDatabase, seeded: &mut Seeded, folded: &[String]) -> Vec<Duration> {
-    let mut connection = PgConnection::connect(&database.superuser_url()).await.unwrap();
-    sqlx::query("SET enable_indexscan = off").execute(&mut connection).await.unwrap();
-    sqlx::query("SET enable_bitmapscan = off").execute(&mut connection).await.unwrap();
+    let mut connection = PgConnection::connect(&database.superuser_url())
+        .await
+        .unwrap();
+    sqlx::query("SET enable_indexscan = off")
+        .execute(&mut connection)
+        .await
+        .unwrap();
+    sqlx::query("SET enable_bitmapscan = off")
+        .execute(&mut connection)
+        .await
+        .unwrap();
     let mut times = Vec::with_capacity(SCANS);
     for _ in 0..SCANS {
         let query = seeded.slip(&folded[seeded.below(folded.len())]);
@@ -197,7 +272,10 @@ fn writes() {
             .collect();
         thread::sleep(WRITING);
         stop.store(true, Ordering::Relaxed);
-        writers.into_iter().flat_map(|writer| writer.join().unwrap()).collect()
+        writers
+            .into_iter()
+            .flat_map(|writer| writer.join().unwrap())
+            .collect()
     });
     #[expect(clippy::cast_precision_loss, reason = "a count of requests")]
     let rate = times.len() as f64 / WRITING.as_secs_f64();
@@ -207,20 +285,34 @@ fn writes() {
         percentile(&mut times, 50),
         percentile(&mut times, 99)
     );
-    println!("writes: baseline, pg_test_fsync's fdatasync on the same file system: {synced:.0}/s; ours is {:.2} of it", rate / synced);
+    println!(
+        "writes: baseline, pg_test_fsync's fdatasync on the same file system: {synced:.0}/s; ours is {:.2} of it",
+        rate / synced
+    );
 }
 
 /// What `pg_test_fsync` reports for one 8 kB write by fdatasync, operations a second.
 fn fdatasync_rate(plan: &ServerPlan) -> f64 {
     let file = plan.data().with_file_name("pg_test_fsync.out");
-    let program = ["/usr/lib/postgresql/17/bin", "/usr/lib/postgresql/16/bin", "/usr/lib/postgresql/15/bin"]
-        .iter()
-        .map(|folder| format!("{folder}/pg_test_fsync"))
-        .find(|path| std::path::Path::new(path).exists())
-        .expect("pg_test_fsync of Postgres 15, 16 or 17");
-    let output = Command::new(program).args(["-s", "2", "-f"]).arg(&file).output().unwrap();
+    let program = [
+        "/usr/lib/postgresql/17/bin",
+        "/usr/lib/postgresql/16/bin",
+        "/usr/lib/postgresql/15/bin",
+    ]
+    .iter()
+    .map(|folder| format!("{folder}/pg_test_fsync"))
+    .find(|path| std::path::Path::new(path).exists())
+    .expect("pg_test_fsync of Postgres 15, 16 or 17");
+    let output = Command::new(program)
+        .args(["-s", "2", "-f"])
+        .arg(&file)
+        .output()
+        .unwrap();
     let text = String::from_utf8_lossy(&output.stdout).into_owned();
-    let line = text.lines().find(|line| line.trim_start().starts_with("fdatasync")).expect("a line on fdatasync");
+    let line = text
+        .lines()
+        .find(|line| line.trim_start().starts_with("fdatasync"))
+        .expect("a line on fdatasync");
     line.split_whitespace().nth(1).unwrap().parse().unwrap()
 }
 
