@@ -117,7 +117,7 @@ impl Desk {
 
 impl Desk {
     pub(crate) fn finds_the_customer_by_a_misspelled_name(&self) {
-        let found = self.does(&["customer", "find", "Branock Painting"]);
+        let found = self.does(&["customer", "find", "Branock and Doughters"]);
         let first = &items(&found)[0];
         assert_eq!(first["name"], PAINTER);
         assert_eq!(first["store"]["name"], "North Quay");
