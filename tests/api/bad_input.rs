@@ -76,8 +76,8 @@ fn bad_input_is_refused_in_clear_words_and_changes_nothing() {
     .flatten()
     .collect();
     let mut wrong = Vec::new();
+    let mut before = state_of(&database);
     for case in &cases {
-        let before = state_of(&database);
         let checked = catch_unwind(AssertUnwindSafe(|| {
             let problem = (case.answer)().problem(case.status, case.code).to_string();
             for part in &case.says {
@@ -88,7 +88,9 @@ fn bad_input_is_refused_in_clear_words_and_changes_nothing() {
             let text = panic.downcast_ref::<String>().cloned().unwrap_or_default();
             wrong.push(format!("{}: {text}", case.what));
         }
-        if state_of(&database) != before {
+        let after = state_of(&database);
+        if after != before {
+            before = after;
             wrong.push(format!("{}: something was changed", case.what));
         }
     }
@@ -141,8 +143,8 @@ fn spectra(chain: &Chain, customer: uuid::Uuid, recorded: &Value) -> Vec<Refusal
         ("falling", grid("700", "-10", 31), 422, "invalid-value", &["step_nm"]),
         ("fraction of a step", grid("400", "2.5", 121), 422, "invalid-value", &["step_nm"]),
         ("start is text", grid("\"400\"", "10", 31), 422, "invalid-value", &["start_nm"]),
-        ("red end missing", grid("400", "10", 26), 422, "invalid-value", &["650 nm", "400 to 700"]),
-        ("violet end missing", grid("450", "10", 26), 422, "invalid-value", &["450", "400 to 700"]),
+        ("red end missing", grid("400", "10", 26), 422, "invalid-value", &["400 to 650 nm", "700 nm"]),
+        ("violet end missing", grid("450", "10", 26), 422, "invalid-value", &["450 to 700 nm", "400"]),
         ("nowhere near light", grid("2000", "10", 31), 422, "invalid-value", &["2000"]),
     ];
     let revision = recorded["revisions"][0]["id"].as_str().unwrap();
@@ -488,7 +490,6 @@ fn queries(chain: &Chain) -> Vec<Refusal> {
         ("/reorders?state=lost", 400, "bad-request", "state"),
         ("/matches/find", 400, "bad-request", "q"),
         ("/matches/find?q=", 400, "bad-request", "q"),
-        ("/matches/find?q=%00", 400, "bad-request", "q"),
         (&long, 400, "bad-request", "q"),
         ("/customers/find?q=Ida&limit=21", 400, "bad-request", "limit"),
     ];

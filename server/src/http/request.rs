@@ -16,6 +16,9 @@ use futures_core::Stream as _;
 use serde::Deserialize;
 use serde::de::{self, DeserializeOwned, Deserializer, MapAccess, SeqAccess, Visitor};
 use sha2::{Digest, Sha256};
+use utoipa::openapi::RefOr;
+use utoipa::openapi::schema::{ObjectBuilder, Schema, Type};
+use utoipa::{PartialSchema, ToSchema};
 use uuid::Uuid;
 
 use super::error::ApiError;
@@ -112,16 +115,12 @@ async fn collect(mut payload: web::Payload) -> Result<BytesMut, ApiError> {
 
 /// Parses a body: first for repeated keys and depth, then into the type, naming the field that does not fit.
 fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
-    let malformed = |error: &serde_json::Error| {
-        ApiError::request(
-            ErrorCode::MalformedBody,
-            format!("not taken as JSON: {error}"),
-            "mend the JSON and send it again",
-        )
-    };
-    serde_json::from_slice::<KeysOnce>(bytes).map_err(|error| malformed(&error))?;
     let mut reader = serde_json::Deserializer::from_slice(bytes);
-    let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
+    serde_path_to_error::deserialize::<_, KeysOnce>(&mut reader)
+        .map_err(|error| malformed(&error.path().to_string(), error.inner()))?;
+    reader.end().map_err(|error| malformed(".", &error))?;
+    let mut reader = serde_json::Deserializer::from_slice(bytes);
+    serde_path_to_error::deserialize(&mut reader).map_err(|error| {
         let path = error.path().to_string();
         let inner = error.into_inner();
         match inner.classify() {
@@ -131,11 +130,19 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
                 position_dropped(&inner.to_string()),
                 "give a value of the kind that the API description states",
             ),
-            _ => malformed(&inner),
+            _ => malformed(&path, &inner),
         }
-    })?;
-    reader.end().map_err(|error| malformed(&error))?;
-    Ok(value)
+    })
+}
+
+/// Not JSON; `path` says how far it could be followed.
+fn malformed(path: &str, error: &serde_json::Error) -> ApiError {
+    ApiError::field(
+        ErrorCode::MalformedBody,
+        if path == "." { "body" } else { path },
+        format!("not taken as JSON: {error}"),
+        "mend the JSON and send it again",
+    )
 }
 
 /// "… at line 1 column 5" says nothing to someone who did not see the bytes.
@@ -295,14 +302,7 @@ fn if_match(request: &HttpRequest) -> Result<IfMatch, ApiError> {
     given
         .to_str()
         .ok()
-        .and_then(|text| {
-            text.trim()
-                .strip_prefix('"')?
-                .strip_suffix('"')?
-                .parse()
-                .ok()
-        })
-        .filter(|version| *version > 0)
+        .and_then(version_in)
         .map(IfMatch)
         .ok_or_else(|| {
             ApiError::field(
@@ -313,6 +313,28 @@ fn if_match(request: &HttpRequest) -> Result<IfMatch, ApiError> {
             )
         })
 }
+
+/// The version in `"7"`, written in the one way that [`IfMatch`] describes.
+fn version_in(text: &str) -> Option<i32> {
+    let digits = text.trim().strip_prefix('"')?.strip_suffix('"')?;
+    let plain = (1..=9).contains(&digits.len())
+        && !digits.starts_with('0')
+        && digits.bytes().all(|byte| byte.is_ascii_digit());
+    plain.then(|| digits.parse().ok())?
+}
+
+impl PartialSchema for IfMatch {
+    fn schema() -> RefOr<Schema> {
+        ObjectBuilder::new()
+            .schema_type(Type::String)
+            .description(Some("The ETag of the record as it was read"))
+            .pattern(Some("^\"[1-9][0-9]{0,8}\"$"))
+            .examples([serde_json::Value::from("\"7\"")])
+            .into()
+    }
+}
+
+impl ToSchema for IfMatch {}
 
 /// Ids in the path. A text that is no id names nothing, so it is answered as a missing one.
 pub struct Ids<T>(pub T);
@@ -338,19 +360,18 @@ impl<T: DeserializeOwned + 'static> FromRequest for Query<T> {
     type Future = std::future::Ready<Result<Self, ApiError>>;
 
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
-        let query = web::Query::<T>::from_query(request.query_string());
-        std::future::ready(
-            query
-                .map(|query| Self(query.into_inner()))
-                .map_err(|error| {
-                    ApiError::field(
-                        ErrorCode::BadRequest,
-                        "query",
-                        format!("the query can't be taken: {error}"),
-                        "use the parameters that the API description states, each once",
-                    )
-                }),
-        )
+        let pairs = form_urlencoded::parse(request.query_string().as_bytes());
+        let query = serde_path_to_error::deserialize(serde_urlencoded::Deserializer::new(pairs));
+        std::future::ready(query.map(Self).map_err(|error| {
+            let path = error.path().to_string();
+            let field = if path == "." { "query" } else { &path };
+            ApiError::field(
+                ErrorCode::BadRequest,
+                field,
+                format!("{field} can't be taken: {}", error.inner()),
+                "use the parameters that the API description states, each once",
+            )
+        }))
     }
 }
 
