@@ -225,13 +225,17 @@ pub(crate) fn lab(text: &str) -> Result<Lab, String> {
 fn milliliters(text: &str) -> Result<Centiml, String> {
     let wrong = || {
         format!(
-            "volume {text:?} is not milliliters with at most two decimals, such as 3520 or 285.75"
+            "volume {text:?} is not milliliters with at most two decimals, such as 3420 or 285.75"
         )
     };
     let text = text.trim().trim_end_matches("ml").trim_end();
     let (whole, decimals) = text.split_once('.').unwrap_or((text, ""));
     let digits = |part: &str| part.chars().all(|c| c.is_ascii_digit());
-    if whole.is_empty() || whole.len() > 9 || decimals.len() > 2 || !digits(whole) || !digits(decimals)
+    if whole.is_empty()
+        || whole.len() > 9
+        || decimals.len() > 2
+        || !digits(whole)
+        || !digits(decimals)
     {
         return Err(wrong());
     }
@@ -241,12 +245,12 @@ fn milliliters(text: &str) -> Result<Centiml, String> {
     Centiml::new(hundredths).map_err(|error| error.to_string())
 }
 
-/// Reads the room of a base in a can size: `gallon=3520+285.75`, fill and colorant room in ml.
+/// Reads the room of a base in a can size: `gallon=3420+285.75`, fill and colorant room in ml.
 ///
 /// # Errors
 /// A sentence naming the part at fault.
 pub(crate) fn room(text: &str) -> Result<BaseRoom, String> {
-    let form = "write can size, fill and colorant room in ml like gallon=3520+285.75";
+    let form = "write can size, fill and colorant room in ml like gallon=3420+285.75";
     let (size, volumes) = text
         .split_once('=')
         .ok_or_else(|| format!("room {text:?} can't be read: {form}"))?;
@@ -280,15 +284,29 @@ mod tests {
         ] {
             assert_eq!(shot(text), wanted, "{text}");
         }
-        assert_eq!(shot("iron oxide x 3@0.01ml"), "iron oxide x 3 × 0.01 ml (0.03 ml)");
+        assert_eq!(
+            shot("iron oxide x 3@0.01ml"),
+            "iron oxide x 3 × 0.01 ml (0.03 ml)"
+        );
         assert_eq!(shot("PB15:3=2@1/384"), "PB15:3 2 × 1/384 fl oz (0.15 ml)");
     }
 
     #[test]
     fn a_bad_shot_is_named_with_its_remedy() {
         let all: Vec<String> = [
-            "", "PY42", "=24@1/48", "24@1/48", "PY42=0@1/48", "PY42=-3@1/48", "PY42=2.5@1/48", "PY42=2.3@1/48",
-            "PY42=many@1/48", "PY42=NaN@1/48", "PY42=24@1/50", "PY42=24@", "PY42=99999999999999999999@1/48",
+            "",
+            "PY42",
+            "=24@1/48",
+            "24@1/48",
+            "PY42=0@1/48",
+            "PY42=-3@1/48",
+            "PY42=2.5@1/48",
+            "PY42=2.3@1/48",
+            "PY42=many@1/48",
+            "PY42=NaN@1/48",
+            "PY42=24@1/50",
+            "PY42=24@",
+            "PY42=99999999999999999999@1/48",
         ]
         .iter()
         .map(|text| format!("{text}\n  {}", shot(text)))
@@ -298,9 +316,15 @@ mod tests {
 
     #[test]
     fn colors_and_rooms_are_read_or_refused_by_name() {
-        assert_eq!(lab("52.1, -3.4,10").unwrap(), Lab::new(52.1, -3.4, 10.0).unwrap());
-        let gallon = room("gallon=3520+285.75").unwrap();
-        assert_eq!((gallon.fill().get(), gallon.room().get()), (352_000, 28_575));
+        assert_eq!(
+            lab("52.1, -3.4,10").unwrap(),
+            Lab::new(52.1, -3.4, 10.0).unwrap()
+        );
+        let gallon = room("gallon=3420+285.75").unwrap();
+        assert_eq!(
+            (gallon.fill().get(), gallon.room().get()),
+            (342_000, 28_575)
+        );
         let all = [
             lab("52,1").unwrap_err(),
             lab("52,x,1").unwrap_err(),

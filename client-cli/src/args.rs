@@ -28,19 +28,32 @@ use crate::platform;
 )]
 pub(crate) struct Cli {
     /// Print exactly one JSON document on stdout; messages go to stderr
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = "Options of every verb")]
     json: bool,
     /// Colors and swatches
-    #[arg(long, global = true, value_enum, value_name = "WHEN", default_value_t = ColorMode::Auto)]
+    #[arg(long, global = true, help_heading = "Options of every verb", value_enum, value_name = "auto|always|never", hide_possible_values = true, default_value_t = ColorMode::Auto)]
     color: ColorMode,
     /// Address of the server; without it, the server of the last login
-    #[arg(long, global = true, value_name = "URL", env = "SECONDCAN_URL", hide_env_values = true)]
+    #[arg(
+        long,
+        global = true,
+        help_heading = "Options of every verb",
+        value_name = "URL",
+        env = "SECONDCAN_URL",
+        hide_env_values = true
+    )]
     server: Option<String>,
     /// Folder for the login and for requests not yet sent
-    #[arg(long, global = true, value_name = "DIR", env = "SECONDCAN_HOME")]
+    #[arg(
+        long,
+        global = true,
+        help_heading = "Options of every verb",
+        value_name = "DIR",
+        env = "SECONDCAN_HOME"
+    )]
     home: Option<PathBuf>,
     /// Allow plain HTTP to another machine, in a network of your own
-    #[arg(long, global = true, env = "SECONDCAN_ALLOW_HTTP", value_parser = clap::builder::FalseyValueParser::new(), action = clap::ArgAction::SetTrue)]
+    #[arg(long, global = true, help_heading = "Options of every verb", env = "SECONDCAN_ALLOW_HTTP", value_parser = clap::builder::FalseyValueParser::new(), action = clap::ArgAction::SetTrue)]
     allow_http: bool,
     #[command(subcommand)]
     command: Command,
@@ -76,8 +89,10 @@ fn start(cli: Cli, output: Output, args: &[OsString]) -> Result<Exit, Failure> {
     let home = match cli.home.or_else(platform::default_home) {
         Some(home) => home,
         None => {
-            return Err(Failure::bad("home", "there is no home folder to keep the login in")
-                .remedy("set SECONDCAN_HOME to a folder of your own"));
+            return Err(
+                Failure::bad("home", "there is no home folder to keep the login in")
+                    .remedy("set SECONDCAN_HOME to a folder of your own"),
+            );
         }
     };
     let run = Run::new(output, home, cli.server, cli.allow_http);

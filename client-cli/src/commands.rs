@@ -1,16 +1,19 @@
 //! The verbs, one file a noun.
 
 mod access_log;
+mod base;
 mod color_local;
+mod colorant;
 mod customer;
 mod draft;
+mod drawdown;
 mod formula_input;
 mod instrument;
 mod library;
 mod login;
-mod matches;
 mod match_record;
 mod match_view;
+mod matches;
 mod nearest;
 mod person;
 mod product;
@@ -20,9 +23,6 @@ mod store;
 mod tint;
 mod unsent;
 mod verdict;
-mod base;
-mod colorant;
-mod drawdown;
 
 use std::ffi::OsString;
 use std::path::PathBuf;
@@ -196,9 +196,13 @@ impl Run {
                 .read()?
                 .map(|login| login.server)
                 .ok_or_else(|| {
-                    Failure::new(Exit::NotAllowed, "not-logged-in", "no server is known and nobody is logged in")
-                        .field("server")
-                        .remedy("set SECONDCAN_URL to the server's address, then run `secondcan login`")
+                    Failure::new(
+                        Exit::NotAllowed,
+                        "not-logged-in",
+                        "no server is known and nobody is logged in",
+                    )
+                    .field("server")
+                    .remedy("set SECONDCAN_URL to the server's address, then run `secondcan login`")
                 })?,
         };
         let address = Address::parse(&server, self.allow_http)?;

@@ -4,7 +4,7 @@ use color::Scale;
 use formula::id::MeasurementId;
 use formula::reading::AsRead;
 use formula::wire::v1::{
-    Backing, Geometry, Instrument, NewMeasurement, ReadAs, Specular, SpectrumValues,
+    Backing, Geometry, Instrument, NewMeasurement, ReadAs, SpectrumValues, Specular,
 };
 use time::OffsetDateTime;
 use time::format_description::well_known::Rfc3339;

@@ -30,9 +30,14 @@ impl Exit {
     }
 }
 
-/// Why a run failed.
+/// Why a run failed. Boxed, since every call can return one.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub(crate) struct Failure {
+#[serde(transparent)]
+pub(crate) struct Failure(Box<Told>);
+
+/// What is told of a failure.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+struct Told {
     #[serde(serialize_with = "as_number")]
     exit: Exit,
     code: String,
@@ -64,7 +69,7 @@ fn as_number<S: serde::Serializer>(exit: &Exit, serializer: S) -> Result<S::Ok, 
 impl Failure {
     /// A failure of a kind; `code` is kebab-case.
     pub(crate) fn new(exit: Exit, code: &str, message: impl Into<String>) -> Self {
-        Self {
+        Self(Box::new(Told {
             exit,
             code: code.to_owned(),
             message: message.into(),
@@ -75,20 +80,20 @@ impl Failure {
             did_you_mean: Vec::new(),
             request_id: None,
             kept_request: None,
-        }
+        }))
     }
 
     /// A value that can't be taken.
     pub(crate) fn bad(field: &str, message: impl Into<String>) -> Self {
         let mut failure = Self::new(Exit::BadInput, "invalid-value", message);
-        failure.field = Some(field.to_owned());
+        failure.0.field = Some(field.to_owned());
         failure
     }
 
     /// Nothing of that name or id.
     pub(crate) fn nothing(field: &str, message: impl Into<String>) -> Self {
         let mut failure = Self::new(Exit::NothingFound, "not-found", message);
-        failure.field = Some(field.to_owned());
+        failure.0.field = Some(field.to_owned());
         failure
     }
 
@@ -104,93 +109,93 @@ impl Failure {
 
     /// Names the field at fault.
     pub(crate) fn field(mut self, field: impl Into<String>) -> Self {
-        self.field = Some(field.into());
+        self.0.field = Some(field.into());
         self
     }
 
     /// Names the value at fault.
     pub(crate) fn value(mut self, value: impl Into<String>) -> Self {
-        self.value = Some(value.into());
+        self.0.value = Some(value.into());
         self
     }
 
     /// Says what to do.
     pub(crate) fn remedy(mut self, remedy: impl Into<String>) -> Self {
-        self.remedy = Some(remedy.into());
+        self.0.remedy = Some(remedy.into());
         self
     }
 
     /// Lists what was meant perhaps.
     pub(crate) fn candidates(mut self, candidates: Vec<String>) -> Self {
-        self.candidates = candidates;
+        self.0.candidates = candidates;
         self
     }
 
     /// Lists label codes that exist and are near the one typed.
     pub(crate) fn did_you_mean(mut self, codes: Vec<String>) -> Self {
-        self.did_you_mean = codes;
+        self.0.did_you_mean = codes;
         self
     }
 
     /// Names the server's id of the request.
     pub(crate) fn request_id(mut self, id: Option<String>) -> Self {
-        self.request_id = id;
+        self.0.request_id = id;
         self
     }
 
     /// Names the request that was kept on this machine.
     pub(crate) fn kept(mut self, id: String) -> Self {
-        self.remedy = Some(format!(
+        self.0.remedy = Some(format!(
             "nothing typed is lost: send the same request again with `secondcan unsent send {id}`; it can't be saved twice"
         ));
-        self.kept_request = Some(id);
+        self.0.kept_request = Some(id);
         self
     }
 
     /// Says that what was typed waits on as before.
     pub(crate) fn still_kept(self, id: String) -> Self {
-        let remedy = self.remedy.clone();
+        let remedy = self.0.remedy.clone();
         let kept = self.kept(id.clone());
-        match (kept.exit, remedy) {
+        match (kept.0.exit, remedy) {
             (Exit::NotNow, _) | (_, None) => kept,
-            (_, Some(remedy)) => {
-                kept.remedy(format!("{remedy}; it still waits here, `secondcan unsent drop {id}` forgets it"))
-            }
+            (_, Some(remedy)) => kept.remedy(format!(
+                "{remedy}; it still waits here, `secondcan unsent drop {id}` forgets it"
+            )),
         }
     }
 
     /// Whether what was typed waits on this machine.
-    pub(crate) const fn is_kept(&self) -> bool {
-        self.kept_request.is_some()
+    pub(crate) fn is_kept(&self) -> bool {
+        self.0.kept_request.is_some()
     }
 
     /// How the program exits.
-    pub(crate) const fn exit(&self) -> Exit {
-        self.exit
+    pub(crate) fn exit(&self) -> Exit {
+        self.0.exit
     }
 
     /// The code, kebab-case.
     #[cfg(test)]
     pub(crate) fn code(&self) -> &str {
-        &self.code
+        &self.0.code
     }
 }
 
 impl fmt::Display for Failure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        writeln!(f, "error: {}", crate::output::plain(&self.message))?;
+        writeln!(f, "error: {}", crate::output::plain(&self.0.message))?;
         let mut line = |name: &str, text: &Option<String>| match text {
             Some(text) => writeln!(f, "  {name}: {}", crate::output::plain(text)),
             None => Ok(()),
         };
-        line("field", &self.field)?;
-        line("value", &self.value)?;
-        line("what to do", &self.remedy)?;
-        line("request id", &self.request_id)?;
-        for code in &self.did_you_mean {
+        line("field", &self.0.field)?;
+        line("value", &self.0.value)?;
+        line("what to do", &self.0.remedy)?;
+        line("request id", &self.0.request_id)?;
+        for code in &self.0.did_you_mean {
             writeln!(f, "  did you mean {code}")?;
         }
-        for candidate in &self.candidates {
+        for candidate in &self.0.candidates {
             writeln!(f, "  - {}", crate::output::plain(candidate))?;
         }
         Ok(())

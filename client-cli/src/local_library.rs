@@ -74,11 +74,9 @@ impl From<LibraryError> for Failure {
             LibraryError::Exists { folder } => Self::bad("out", said)
                 .value(folder)
                 .remedy("choose another folder, or add --replace"),
-            LibraryError::Newer { folder, .. } => {
-                Self::new(Exit::Internal, "newer-library", said)
-                    .value(folder)
-                    .remedy("update secondcan, or build the library again")
-            }
+            LibraryError::Newer { folder, .. } => Self::new(Exit::Internal, "newer-library", said)
+                .value(folder)
+                .remedy("update secondcan, or build the library again"),
             LibraryError::Damaged { folder, .. } => {
                 Self::new(Exit::Internal, "damaged-library", said)
                     .value(folder)
@@ -320,8 +318,8 @@ fn read_manifest(folder: &Path) -> Result<Manifest, LibraryError> {
         }
         None => return Err(damaged("library.json names no version")),
     }
-    let manifest: Manifest =
-        serde_json::from_value(value).map_err(|error| damaged(&format!("library.json: {error}")))?;
+    let manifest: Manifest = serde_json::from_value(value)
+        .map_err(|error| damaged(&format!("library.json: {error}")))?;
     for part in [&manifest.points, &manifest.spectra] {
         let plain = Path::new(&part.file)
             .file_name()
@@ -403,7 +401,10 @@ impl LocalLibrary {
             points.push(point);
         }
         if points.len() != count {
-            return Err(damaged(format!("it holds {} points, not {count}", points.len())));
+            return Err(damaged(format!(
+                "it holds {} points, not {count}",
+                points.len()
+            )));
         }
         Ok(Self {
             points,
@@ -441,7 +442,9 @@ impl LocalLibrary {
             .iter()
             .filter_map(|hit| {
                 let at = place(hit.id);
-                self.points.get(at).map(|point| (de2000(query, point.lab), at))
+                self.points
+                    .get(at)
+                    .map(|point| (de2000(query, point.lab), at))
             })
             .collect();
         ranked.sort_by(|one, other| one.0.total_cmp(&other.0).then(one.1.cmp(&other.1)));

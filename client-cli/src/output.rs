@@ -212,7 +212,10 @@ mod tests {
 
     #[test]
     fn text_from_elsewhere_cannot_steer_the_terminal() {
-        assert_eq!(plain("a\u{1b}[2Jb\u{202e}c\u{7}\r"), "a\u{fffd}[2Jb\u{fffd}c\u{fffd}\u{fffd}");
+        assert_eq!(
+            plain("a\u{1b}[2Jb\u{202e}c\u{7}\r"),
+            "a\u{fffd}[2Jb\u{fffd}c\u{fffd}\u{fffd}"
+        );
         assert_eq!(plain("Žofie 李 \nعمر"), "Žofie 李 \nعمر");
     }
 

@@ -70,12 +70,15 @@ pub(crate) fn write_public(path: &Path, bytes: &[u8]) -> io::Result<()> {
 fn write_whole(path: &Path, bytes: &[u8], options: &OpenOptions) -> io::Result<()> {
     let folder = path.parent().unwrap_or_else(|| Path::new("."));
     let scratch = folder.join(format!(".{}.part", Uuid::new_v4().simple()));
-    let written = options.clone().create_new(true).open(&scratch).and_then(
-        |mut file| -> io::Result<()> {
-            file.write_all(bytes)?;
-            file.sync_all()
-        },
-    );
+    let written =
+        options
+            .clone()
+            .create_new(true)
+            .open(&scratch)
+            .and_then(|mut file| -> io::Result<()> {
+                file.write_all(bytes)?;
+                file.sync_all()
+            });
     let renamed = written.and_then(|()| std::fs::rename(&scratch, path));
     if renamed.is_err() {
         // The first error is the one to report; a scratch file left behind holds nothing unique.

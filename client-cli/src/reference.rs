@@ -3,12 +3,16 @@
 use std::fmt::Display;
 use std::str::FromStr;
 
-use formula::id::{BaseId, ColorantId, CustomerId, InstrumentId, JobId, MatchId, PersonId, ProductId, StoreId};
-use formula::label::LabelCode;
-use formula::wire::v1::{
-    Base, Colorant, CustomerHit, Found, FoundBy, Instrument, Job, Match, MatchHit, Person, Product, Revision, Sheen, Store,
+use formula::id::{
+    BaseId, ColorantId, CustomerId, InstrumentId, JobId, MatchId, PersonId, ProductId, StoreId,
 };
+use formula::label::{LabelCode, LabelCodeError};
+use formula::role::Role;
 use formula::sheen::SheenWord;
+use formula::wire::v1::{
+    Base, Colorant, CustomerHit, Found, FoundBy, Instrument, Job, Match, MatchHit, Person, Product,
+    Revision, Sheen, Store, WhoAmI,
+};
 use unicode_normalization::UnicodeNormalization as _;
 
 use crate::exit::Failure;
@@ -70,11 +74,7 @@ fn folded(text: &str) -> String {
 ///
 /// # Errors
 /// Nothing of that name (exit 1), or several (exit 2); lists which.
-pub(crate) fn pick<'a, T: Listed>(
-    noun: &str,
-    typed: &str,
-    all: &'a [T],
-) -> Result<&'a T, Failure> {
+pub(crate) fn pick<'a, T: Listed>(noun: &str, typed: &str, all: &'a [T]) -> Result<&'a T, Failure> {
     if let Ok(id) = typed.trim().parse::<T::Id>() {
         return all.iter().find(|item| item.id() == id).ok_or_else(|| {
             Failure::nothing(noun, format!("there is no {noun} of that id")).value(typed)
@@ -99,13 +99,12 @@ pub(crate) fn pick<'a, T: Listed>(
                 [] => {}
                 [one] => return Ok(one),
                 ref several => {
-                    return Err(Failure::bad(
-                        noun,
-                        format!("{} fit this {noun}", several.len()),
-                    )
-                    .value(typed)
-                    .remedy("give the whole name, or the id")
-                    .candidates(several.iter().take(20).map(|item| shown(*item)).collect()));
+                    return Err(
+                        Failure::bad(noun, format!("{} fit this {noun}", several.len()))
+                            .value(typed)
+                            .remedy("give the whole name, or the id")
+                            .candidates(several.iter().take(20).map(|item| shown(*item)).collect()),
+                    );
                 }
             }
         }
@@ -116,14 +115,16 @@ pub(crate) fn pick<'a, T: Listed>(
         .take(20)
         .map(shown)
         .collect();
-    Err(Failure::nothing(noun, format!("there is no {noun} of that name"))
-        .value(typed)
-        .remedy(if known.is_empty() {
-            format!("there is no {noun} yet: add one first")
-        } else {
-            "give one of these, by name or id".to_owned()
-        })
-        .candidates(known))
+    Err(
+        Failure::nothing(noun, format!("there is no {noun} of that name"))
+            .value(typed)
+            .remedy(if known.is_empty() {
+                format!("there is no {noun} yet: add one first")
+            } else {
+                "give one of these, by name or id".to_owned()
+            })
+            .candidates(known),
+    )
 }
 
 fn shown<T: Listed>(item: &T) -> String {
@@ -178,22 +179,25 @@ pub(crate) fn person(remote: &Remote, typed: &str) -> Result<Person, Failure> {
 ///
 /// # Errors
 /// When the product is not made in it (exit 2); lists the sheens that it is made in.
-pub(crate) fn sheen<'a>(product: &'a Product, word: SheenWord) -> Result<&'a Sheen, Failure> {
+pub(crate) fn sheen(product: &Product, word: SheenWord) -> Result<&Sheen, Failure> {
     product
         .sheens
         .iter()
         .find(|sheen| sheen.word == word)
         .ok_or_else(|| {
-            Failure::bad("sheen", format!("{} is not made in this sheen", product.name))
-                .value(word.as_str())
-                .remedy("choose one that it is made in")
-                .candidates(
-                    product
-                        .sheens
-                        .iter()
-                        .map(|sheen| sheen.word.as_str().to_owned())
-                        .collect(),
-                )
+            Failure::bad(
+                "sheen",
+                format!("{} is not made in this sheen", product.name),
+            )
+            .value(word.as_str())
+            .remedy("choose one that it is made in")
+            .candidates(
+                product
+                    .sheens
+                    .iter()
+                    .map(|sheen| sheen.word.as_str().to_owned())
+                    .collect(),
+            )
         })
 }
 
@@ -254,27 +258,15 @@ pub(crate) fn match_id(remote: &Remote, typed: &str) -> Result<MatchId, Failure>
             .value(typed)
             .remedy("give the label code on the can or the id; look with `secondcan match find`"));
     }
-    let found: Found<MatchHit> = remote.get(
-        PathQuery::new("/matches/find")
-            .with("q", typed.trim())
-            .with("limit", 20),
-    )?;
-    let code = match read {
-        Ok(code) => code,
-        Err(error) => {
-            return Err(Failure::bad("match", error.to_string())
-                .value(typed)
-                .remedy("read the code on the can again")
-                .did_you_mean(found.did_you_mean.iter().map(ToString::to_string).collect()));
-        }
-    };
-    let hits: Vec<&MatchHit> = found
-        .items
-        .iter()
-        .filter(|hit| hit.found_by == FoundBy::LabelCode && hit.label_code == code)
-        .collect();
+    let (hits, near) = labelled(remote, typed, &read)?;
+    if let Err(error) = read {
+        return Err(Failure::bad("match", error.to_string())
+            .value(typed)
+            .remedy("read the code on the can again")
+            .did_you_mean(near.iter().map(ToString::to_string).collect()));
+    }
     match hits[..] {
-        [one] => Ok(one.id),
+        [ref one] => Ok(one.id),
         [] => Err(
             Failure::nothing("match", "there is no match of that label code")
                 .value(typed)
@@ -287,11 +279,45 @@ pub(crate) fn match_id(remote: &Remote, typed: &str) -> Result<MatchId, Failure>
                 .candidates(
                     several
                         .iter()
-                        .map(|hit| format!("{}  {} ({})", hit.id, hit.customer.name, hit.store.name))
+                        .map(|hit| {
+                            format!("{}  {} ({})", hit.id, hit.customer.name, hit.store.name)
+                        })
                         .collect(),
                 ),
         ),
     }
+}
+
+/// The matches of a label code; of a mistyped one, the codes one slip away. Contractors, who can't search the chain,
+/// look through their own.
+fn labelled(
+    remote: &Remote,
+    typed: &str,
+    read: &Result<LabelCode, LabelCodeError>,
+) -> Result<(Vec<MatchHit>, Vec<LabelCode>), Failure> {
+    let me: WhoAmI = remote.get("/auth/me")?;
+    if me.person.roles.contains(&Role::Contractor) {
+        let own = remote.all::<MatchHit>("/matches")?;
+        return Ok(match read {
+            Ok(code) => {
+                let carries = |hit: &MatchHit| hit.label_code == *code;
+                (own.into_iter().filter(carries).collect(), Vec::new())
+            }
+            Err(error) => {
+                let mut near = error.suggestions();
+                near.retain(|code| own.iter().any(|hit| hit.label_code == *code));
+                (Vec::new(), near)
+            }
+        });
+    }
+    let found: Found<MatchHit> = remote.get(
+        PathQuery::new("/matches/find")
+            .with("q", typed.trim())
+            .with("limit", 20),
+    )?;
+    let mut hits = found.items;
+    hits.retain(|hit| hit.found_by == FoundBy::LabelCode && read.as_ref() == Ok(&hit.label_code));
+    Ok((hits, found.did_you_mean))
 }
 
 /// The match that is meant, opened.
@@ -359,10 +385,16 @@ mod tests {
         assert_eq!(picked("lobby").unwrap(), "Lobby");
         assert_eq!(picked("PO").unwrap(), "Porch");
         assert_eq!(picked("z\u{30c}iz\u{30c}").unwrap(), "Žižkov stairs");
-        assert_eq!(picked(&all[1].id.to_string()).unwrap(), "Lobby, second coat");
+        assert_eq!(
+            picked(&all[1].id.to_string()).unwrap(),
+            "Lobby, second coat"
+        );
         let several = picked("lob").unwrap_err();
         assert_eq!(several.exit(), crate::exit::Exit::BadInput);
-        assert!(several.to_string().contains("Lobby, second coat"), "{several}");
+        assert!(
+            several.to_string().contains("Lobby, second coat"),
+            "{several}"
+        );
         let none = picked("garage").unwrap_err();
         assert_eq!(none.exit(), crate::exit::Exit::NothingFound);
         assert_eq!(picked(" ").unwrap_err().exit(), crate::exit::Exit::BadInput);

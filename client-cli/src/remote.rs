@@ -73,7 +73,10 @@ impl Write {
         let body = match body {
             None => None,
             Some(body) => Some(serde_json::to_string(body).map_err(|error| {
-                Failure::bad("body", format!("the request can't be written as JSON: {error}"))
+                Failure::bad(
+                    "body",
+                    format!("the request can't be written as JSON: {error}"),
+                )
             })?),
         };
         Ok(Self {
@@ -134,7 +137,10 @@ impl Remote {
 
     /// The name of the login in use.
     pub(crate) fn login_name(&self) -> Option<String> {
-        self.login.borrow().as_ref().map(|login| login.login.clone())
+        self.login
+            .borrow()
+            .as_ref()
+            .map(|login| login.login.clone())
     }
 
     /// Reads.
@@ -331,7 +337,9 @@ impl Remote {
             });
         };
         match self.caller.send(ask, Some(&token), patient) {
-            Err(RemoteError::Refused { problem, .. }) if problem.code == ErrorCode::TokenExpired => {
+            Err(RemoteError::Refused { problem, .. })
+                if problem.code == ErrorCode::TokenExpired =>
+            {
                 let token = self.renew(&token)?;
                 self.caller.send(ask, Some(&token), patient)
             }
@@ -387,9 +395,11 @@ impl Remote {
             .caller
             .send(&ask, None, false)
             .map_err(|error| match error {
-                RemoteError::Refused { problem, .. } if problem.status == 401 => RemoteError::LoginEnded {
-                    why: problem.detail,
-                },
+                RemoteError::Refused { problem, .. } if problem.status == 401 => {
+                    RemoteError::LoginEnded {
+                        why: problem.detail,
+                    }
+                }
                 other => other,
             })?
             .json(self.caller.address())?;

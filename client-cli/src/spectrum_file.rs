@@ -62,8 +62,9 @@ pub(crate) fn bytes_of(path: &Path) -> Result<Vec<u8>, Failure> {
         // Asked before opening: opening a pipe without a writer would wait for ever.
         let about = std::fs::metadata(path).map_err(unreadable)?;
         if !about.is_file() {
-            return Err(refused("this is no plain file".to_owned())
-                .remedy("give a file, or - for stdin"));
+            return Err(
+                refused("this is no plain file".to_owned()).remedy("give a file, or - for stdin")
+            );
         }
         if about.len() > limit {
             return Err(too_large(about.len()));
@@ -168,14 +169,18 @@ pub(crate) fn choose(readings: Vec<Reading>, name: Option<&str>) -> Result<Readi
     };
     let wanted: Vec<&Reading> = readings
         .iter()
-        .filter(|reading| name.is_none_or(|name| reading.name.to_lowercase() == name.trim().to_lowercase()))
+        .filter(|reading| {
+            name.is_none_or(|name| reading.name.to_lowercase() == name.trim().to_lowercase())
+        })
         .collect();
     match (&wanted[..], name) {
         ([one], _) => Ok((*one).clone()),
-        ([], Some(name)) => Err(Failure::bad("sample", "the file has no sample of that name")
-            .value(name)
-            .remedy("give one of these with --sample")
-            .candidates(names(&readings))),
+        ([], Some(name)) => Err(
+            Failure::bad("sample", "the file has no sample of that name")
+                .value(name)
+                .remedy("give one of these with --sample")
+                .candidates(names(&readings)),
+        ),
         (_, Some(name)) => Err(Failure::bad(
             "sample",
             format!("the file has {} samples of that name", wanted.len()),
@@ -184,7 +189,10 @@ pub(crate) fn choose(readings: Vec<Reading>, name: Option<&str>) -> Result<Readi
         .remedy("give each sample a name of its own in the file")),
         (_, None) => Err(Failure::bad(
             "sample",
-            format!("the file holds {} samples, and one is needed", readings.len()),
+            format!(
+                "the file holds {} samples, and one is needed",
+                readings.len()
+            ),
         )
         .remedy("say which one with --sample NAME")
         .candidates(names(&readings))),

@@ -207,8 +207,8 @@ impl Unsent {
     fn write(&self, waiting: &Waiting) -> Result<(), Failure> {
         let failed =
             |error: &io::Error| Failure::machine("keeping the request on this machine", error);
-        let bytes =
-            serde_json::to_vec(waiting).map_err(|error| failed(&io::Error::other(error.to_string())))?;
+        let bytes = serde_json::to_vec(waiting)
+            .map_err(|error| failed(&io::Error::other(error.to_string())))?;
         platform::create_private_folder(&self.folder)
             .and_then(|()| platform::write_private(&self.path(waiting.key()), &bytes))
             .map_err(|error| failed(&error))

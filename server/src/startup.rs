@@ -210,8 +210,16 @@ pub async fn demo(config: Config) -> anyhow::Result<()> {
 fn login_lines(logins: &[DemoLogin]) -> zeroize::Zeroizing<String> {
     let mut text = zeroize::Zeroizing::new(String::new());
     for login in logins {
-        let stores: Vec<&str> = login.stores.iter().map(formula::naming::StoreName::as_str).collect();
-        for part in [login.role.as_str(), &stores.join(", "), login.login.as_str()] {
+        let stores: Vec<&str> = login
+            .stores
+            .iter()
+            .map(formula::naming::StoreName::as_str)
+            .collect();
+        for part in [
+            login.role.as_str(),
+            &stores.join(", "),
+            login.login.as_str(),
+        ] {
             text.push_str(part);
             text.push('\t');
         }

@@ -46,12 +46,31 @@ fn refusal(
 /// Everything that a write could have left behind.
 fn state_of(database: &TestDatabase) -> String {
     let counts = [
-        "change_log", "receipt", "draft", "person", "store", "customer", "customer_phone",
-        "customer_name", "measurement", "match", "revision", "revision_shot", "drawdown", "note",
-        "reorder", "reorder_step", "tint", "tint_fault", "session",
+        "change_log",
+        "receipt",
+        "draft",
+        "person",
+        "store",
+        "customer",
+        "customer_phone",
+        "customer_name",
+        "measurement",
+        "match",
+        "revision",
+        "revision_shot",
+        "drawdown",
+        "note",
+        "reorder",
+        "reorder_step",
+        "tint",
+        "tint_fault",
+        "session",
     ]
     .map(|table| format!("(SELECT count(*) FROM {table})"));
-    psql(&database.superuser_url(), &[&format!("SELECT {}", counts.join(", "))])
+    psql(
+        &database.superuser_url(),
+        &[&format!("SELECT {}", counts.join(", "))],
+    )
 }
 
 #[test]
@@ -117,13 +136,17 @@ fn spectra(chain: &Chain, customer: uuid::Uuid, recorded: &Value) -> Vec<Refusal
     let with_value = |text: &str| {
         let mut values: Vec<String> = reflectance(0.4).iter().map(f64::to_string).collect();
         values[7] = text.to_owned();
-        format!("{{\"start_nm\":400,\"step_nm\":10,\"values\":[{}]}}", values.join(","))
+        format!(
+            "{{\"start_nm\":400,\"step_nm\":10,\"values\":[{}]}}",
+            values.join(",")
+        )
     };
     let grid = |start: &str, step: &str, count: usize| {
         let values = vec!["0.4"; count].join(",");
         format!("{{\"start_nm\":{start},\"step_nm\":{step},\"values\":[{values}]}}")
     };
     let cases: [(&str, String, u16, &str, &[&str]); 22] = [
+<<<<<<< HEAD
         ("NaN", with_value("NaN"), 400, "malformed-body", &["values[7]"]),
         ("infinity", with_value("Infinity"), 400, "malformed-body", &["values[7]"]),
         ("out of a double's range", with_value("1e999"), 400, "malformed-body", &["values[7]", "out of range"]),
@@ -146,6 +169,162 @@ fn spectra(chain: &Chain, customer: uuid::Uuid, recorded: &Value) -> Vec<Refusal
         ("red end missing", grid("400", "10", 26), 422, "invalid-value", &["400 to 650 nm", "700 nm"]),
         ("violet end missing", grid("450", "10", 26), 422, "invalid-value", &["450 to 700 nm", "400"]),
         ("nowhere near light", grid("2000", "10", 31), 422, "invalid-value", &["2000"]),
+=======
+        (
+            "NaN",
+            with_value("NaN"),
+            400,
+            "malformed-body",
+            &["values[7]"],
+        ),
+        (
+            "infinity",
+            with_value("Infinity"),
+            400,
+            "malformed-body",
+            &["values[7]"],
+        ),
+        (
+            "out of a double's range",
+            with_value("1e999"),
+            400,
+            "malformed-body",
+            &["values[7]", "out of range"],
+        ),
+        (
+            "out of range below",
+            with_value("-1e999"),
+            400,
+            "malformed-body",
+            &["values[7]", "out of range"],
+        ),
+        (
+            "text NaN",
+            with_value("\"NaN\""),
+            422,
+            "invalid-value",
+            &["values[7]"],
+        ),
+        (
+            "text",
+            with_value("\"0.4\""),
+            422,
+            "invalid-value",
+            &["values[7]"],
+        ),
+        (
+            "null",
+            with_value("null"),
+            422,
+            "invalid-value",
+            &["values[7]"],
+        ),
+        (
+            "negative",
+            with_value("-0.2"),
+            422,
+            "invalid-value",
+            &["-0.2", "470 nm"],
+        ),
+        (
+            "percent",
+            with_value("41.5"),
+            422,
+            "invalid-value",
+            &["41.5", "470 nm"],
+        ),
+        (
+            "above 2",
+            with_value("2.0001"),
+            422,
+            "invalid-value",
+            &["2.0001", "470 nm"],
+        ),
+        (
+            "largest double",
+            with_value("1.7e308"),
+            422,
+            "invalid-value",
+            &["470 nm"],
+        ),
+        (
+            "no value",
+            grid("400", "10", 0),
+            422,
+            "invalid-value",
+            &["spectrum", "0 value"],
+        ),
+        (
+            "one value",
+            grid("400", "10", 1),
+            422,
+            "invalid-value",
+            &["spectrum", "1 value"],
+        ),
+        (
+            "10,000 values",
+            grid("400", "10", 10_000),
+            422,
+            "invalid-value",
+            &["spectrum", "10000 values"],
+        ),
+        (
+            "step 5",
+            grid("400", "5", 61),
+            422,
+            "invalid-value",
+            &["step 5 nm"],
+        ),
+        (
+            "step 0",
+            grid("400", "0", 31),
+            422,
+            "invalid-value",
+            &["step 0 nm"],
+        ),
+        (
+            "falling",
+            grid("700", "-10", 31),
+            422,
+            "invalid-value",
+            &["step_nm"],
+        ),
+        (
+            "fraction of a step",
+            grid("400", "2.5", 121),
+            422,
+            "invalid-value",
+            &["step_nm"],
+        ),
+        (
+            "start is text",
+            grid("\"400\"", "10", 31),
+            422,
+            "invalid-value",
+            &["start_nm"],
+        ),
+        (
+            "red end missing",
+            grid("400", "10", 26),
+            422,
+            "invalid-value",
+            &["650 nm", "400 to 700"],
+        ),
+        (
+            "violet end missing",
+            grid("450", "10", 26),
+            422,
+            "invalid-value",
+            &["450", "400 to 700"],
+        ),
+        (
+            "nowhere near light",
+            grid("2000", "10", 31),
+            422,
+            "invalid-value",
+            &["2000"],
+        ),
+>>>>>>> main
     ];
     let revision = recorded["revisions"][0]["id"].as_str().unwrap();
     let mark = json!("the spectrum");
@@ -153,7 +332,8 @@ fn spectra(chain: &Chain, customer: uuid::Uuid, recorded: &Value) -> Vec<Refusal
     sample["spectrum"] = mark.clone();
     let mut new_match = chain.new_match(customer);
     new_match["sample"] = sample.clone();
-    let drawdown = json!({ "id": new_id(), "measurement": sample, "dry": true, "made_at": MADE_AT });
+    let drawdown =
+        json!({ "id": new_id(), "measurement": sample, "dry": true, "made_at": MADE_AT });
     let nearest = json!({ "spectrum": mark });
     let routes = [
         ("/matches".to_owned(), new_match),
@@ -165,7 +345,13 @@ fn spectra(chain: &Chain, customer: uuid::Uuid, recorded: &Value) -> Vec<Refusal
         for (what, spectrum, status, code, says) in &cases {
             let (client, path) = (chain.clerk.client.clone(), path.clone());
             let text = body.to_string().replace(&mark.to_string(), spectrum);
-            let answer = move || client.ask("POST", &path).fresh_key().json_text(text.clone()).send();
+            let answer = move || {
+                client
+                    .ask("POST", &path)
+                    .fresh_key()
+                    .json_text(text.clone())
+                    .send()
+            };
             let what = format!("spectrum: {what}");
             refusals.push(refusal(what, answer, *status, code, says));
         }
@@ -185,7 +371,11 @@ fn conditions(chain: &Chain, customer: uuid::Uuid) -> Vec<Refusal> {
         ("/sample/as_read", json!(["0.4"]), "as_read"),
         ("/sample/measured_at", json!("yesterday"), "measured_at"),
         ("/made_at", json!("2026-02-30T00:00:00Z"), "made_at"),
-        ("/id", json!("6ba7b810-9dad-41d1-80b4-00c04fd430c8"), "version 7"),
+        (
+            "/id",
+            json!("6ba7b810-9dad-41d1-80b4-00c04fd430c8"),
+            "version 7",
+        ),
         ("/formula/predicted_lab", json!([50, 1]), "predicted_lab"),
         ("/formula/size", json!("bucket"), "size"),
     ];
@@ -196,19 +386,37 @@ fn conditions(chain: &Chain, customer: uuid::Uuid) -> Vec<Refusal> {
             set(&mut body, pointer, value);
             let client = chain.clerk.client.clone();
             let answer = move || client.post("/matches", &body);
-            refusal(format!("match {pointer}"), answer, 422, "invalid-value", &[says])
+            refusal(
+                format!("match {pointer}"),
+                answer,
+                422,
+                "invalid-value",
+                &[says],
+            )
         })
         .collect();
     for (what, body) in [
         ("neither", json!({})),
-        ("both", json!({ "lab": [50, 0, 0], "spectrum": measurement(0.4)["spectrum"] })),
+        (
+            "both",
+            json!({ "lab": [50, 0, 0], "spectrum": measurement(0.4)["spectrum"] }),
+        ),
         ("lightness 400", json!({ "lab": [400, 0, 0] })),
         ("no result wanted", json!({ "lab": [50, 0, 0], "limit": 0 })),
-        ("too many wanted", json!({ "lab": [50, 0, 0], "limit": 201 })),
+        (
+            "too many wanted",
+            json!({ "lab": [50, 0, 0], "limit": 201 }),
+        ),
     ] {
         let client = chain.clerk.client.clone();
         let answer = move || client.post("/nearest", &body);
-        refusals.push(refusal(format!("nearest {what}"), answer, 422, "invalid-value", &[]));
+        refusals.push(refusal(
+            format!("nearest {what}"),
+            answer,
+            422,
+            "invalid-value",
+            &[],
+        ));
     }
     refusals
 }
@@ -231,19 +439,63 @@ fn shots(chain: &Chain, recorded: &Value) -> Vec<Refusal> {
     let invalid = "invalid-value";
     let cases: Vec<(&str, String, &'static str, Vec<&str>)> = vec![
         ("zero", count("0"), invalid, vec!["shots[0].count", "0"]),
-        ("negative", count("-3"), invalid, vec!["shots[0].count", "-3"]),
-        ("huge", count("1000001"), invalid, vec!["shots[0].count", "1000001", "1000000"]),
-        ("beyond any integer", count("99999999999999999999999"), invalid, vec!["shots[0].count"]),
-        ("a fraction", count("0.5"), invalid, vec!["shots[0].count", "0.5"]),
+        (
+            "negative",
+            count("-3"),
+            invalid,
+            vec!["shots[0].count", "-3"],
+        ),
+        (
+            "huge",
+            count("1000001"),
+            invalid,
+            vec!["shots[0].count", "1000001", "1000000"],
+        ),
+        (
+            "beyond any integer",
+            count("99999999999999999999999"),
+            invalid,
+            vec!["shots[0].count"],
+        ),
+        (
+            "a fraction",
+            count("0.5"),
+            invalid,
+            vec!["shots[0].count", "0.5"],
+        ),
         ("text", count("\"24\""), invalid, vec!["shots[0].count"]),
-        ("unknown unit", count("1").replace("1/48", "1/50"), invalid, vec!["unit", "1/50"]),
-        ("unknown colorant", stranger, invalid, vec!["shots[0].colorant_id"]),
-        ("same colorant twice", two(&shot(chain, 0, "1"), &shot(chain, 0, "2")), invalid,
-            vec!["shots[1].colorant_id"]),
+        (
+            "unknown unit",
+            count("1").replace("1/48", "1/50"),
+            invalid,
+            vec!["unit", "1/50"],
+        ),
+        (
+            "unknown colorant",
+            stranger,
+            invalid,
+            vec!["shots[0].colorant_id"],
+        ),
+        (
+            "same colorant twice",
+            two(&shot(chain, 0, "1"), &shot(chain, 0, "2")),
+            invalid,
+            vec!["shots[1].colorant_id"],
+        ),
         ("too many", format!("[{sixteen}]"), invalid, vec!["shots"]),
         // 200 × 1/48 fl oz are 123 ml: more than the light base takes, less than the deep one.
-        ("above the room", count("200"), "over-base-room", vec!["Light", DEEP_BASE]),
-        ("above every room", count("20000"), "over-base-room", vec!["Light"]),
+        (
+            "above the room",
+            count("200"),
+            "over-base-room",
+            vec!["Light", DEEP_BASE],
+        ),
+        (
+            "above every room",
+            count("20000"),
+            "over-base-room",
+            vec!["Light"],
+        ),
     ];
     let mut refusals = Vec::new();
     let mark = json!("the shots");
@@ -258,7 +510,13 @@ fn shots(chain: &Chain, recorded: &Value) -> Vec<Refusal> {
         for (what, shots, code, says) in &cases {
             let (client, path) = (chain.clerk.client.clone(), path.clone());
             let text = body.to_string().replace(&mark.to_string(), shots);
-            let answer = move || client.ask("POST", &path).fresh_key().json_text(text.clone()).send();
+            let answer = move || {
+                client
+                    .ask("POST", &path)
+                    .fresh_key()
+                    .json_text(text.clone())
+                    .send()
+            };
             refusals.push(refusal(format!("shots: {what}"), answer, 422, code, says));
         }
     }
@@ -292,13 +550,55 @@ fn strangers_matches(chain: &Chain, recorded: &Value) -> Vec<Refusal> {
     let mut foreign_customer = chain.new_match(new_id());
     foreign_customer["id"] = json!(new_id());
     vec![
-        refusal("revision of a missing match", post(clerk, missing.clone(), revision.clone()), 404, "not-found", &["match"]),
-        refusal("contractor revises a missing one", post(contractor, missing, revision.clone()), 403, "not-allowed", &["clerk"]),
-        refusal("contractor revises a foreign one", post(contractor, foreign.clone(), revision), 403, "not-allowed", &["clerk"]),
-        refusal("contractor opens a foreign one", reading, 404, "not-found", &[]),
-        refusal("parent elsewhere", post(clerk, foreign.clone(), of_other), 422, "invalid-value", &["parent_id"]),
-        refusal("no parent", post(clerk, foreign, second_root), 422, "invalid-value", &["parent_id"]),
-        refusal("match of no customer", post(clerk, "/matches".into(), foreign_customer), 422, "invalid-value", &["customer_id"]),
+        refusal(
+            "revision of a missing match",
+            post(clerk, missing.clone(), revision.clone()),
+            404,
+            "not-found",
+            &["match"],
+        ),
+        refusal(
+            "contractor revises a missing one",
+            post(contractor, missing, revision.clone()),
+            403,
+            "not-allowed",
+            &["clerk"],
+        ),
+        refusal(
+            "contractor revises a foreign one",
+            post(contractor, foreign.clone(), revision),
+            403,
+            "not-allowed",
+            &["clerk"],
+        ),
+        refusal(
+            "contractor opens a foreign one",
+            reading,
+            404,
+            "not-found",
+            &[],
+        ),
+        refusal(
+            "parent elsewhere",
+            post(clerk, foreign.clone(), of_other),
+            422,
+            "invalid-value",
+            &["parent_id"],
+        ),
+        refusal(
+            "no parent",
+            post(clerk, foreign, second_root),
+            422,
+            "invalid-value",
+            &["parent_id"],
+        ),
+        refusal(
+            "match of no customer",
+            post(clerk, "/matches".into(), foreign_customer),
+            422,
+            "invalid-value",
+            &["customer_id"],
+        ),
     ]
 }
 
@@ -306,14 +606,62 @@ fn strangers_matches(chain: &Chain, recorded: &Value) -> Vec<Refusal> {
 fn names(chain: &Chain, customer: uuid::Uuid) -> Vec<Refusal> {
     let texts: [(&str, String, u16, &str, &str); 9] = [
         ("empty", String::new(), 422, "invalid-value", "name"),
-        ("blank", " \u{2003}\u{200b}".into(), 422, "invalid-value", "name"),
-        ("10,000 characters", "å".repeat(10_000), 422, "invalid-value", "10000 characters"),
-        ("NUL", "Ida\\u0000Stone".into(), 422, "invalid-value", "U+0000"),
-        ("line break", "Ida\\nStone".into(), 422, "invalid-value", "U+000A"),
-        ("direction override", "Ida \\u202eenotS".into(), 422, "invalid-value", "U+202E"),
-        ("lone leading surrogate", "Ida \\ud83c Stone".into(), 400, "malformed-body", "name"),
-        ("lone trailing surrogate", "Ida \\udf00 Stone".into(), 400, "malformed-body", "name"),
-        ("surrogates swapped", "Ida \\udf00\\ud83c".into(), 400, "malformed-body", "name"),
+        (
+            "blank",
+            " \u{2003}\u{200b}".into(),
+            422,
+            "invalid-value",
+            "name",
+        ),
+        (
+            "10,000 characters",
+            "å".repeat(10_000),
+            422,
+            "invalid-value",
+            "10000 characters",
+        ),
+        (
+            "NUL",
+            "Ida\\u0000Stone".into(),
+            422,
+            "invalid-value",
+            "U+0000",
+        ),
+        (
+            "line break",
+            "Ida\\nStone".into(),
+            422,
+            "invalid-value",
+            "U+000A",
+        ),
+        (
+            "direction override",
+            "Ida \\u202eenotS".into(),
+            422,
+            "invalid-value",
+            "U+202E",
+        ),
+        (
+            "lone leading surrogate",
+            "Ida \\ud83c Stone".into(),
+            400,
+            "malformed-body",
+            "name",
+        ),
+        (
+            "lone trailing surrogate",
+            "Ida \\udf00 Stone".into(),
+            400,
+            "malformed-body",
+            "name",
+        ),
+        (
+            "surrogates swapped",
+            "Ida \\udf00\\ud83c".into(),
+            400,
+            "malformed-body",
+            "name",
+        ),
     ];
     let mut refusals = Vec::new();
     for (what, text, status, code, says) in texts {
@@ -322,21 +670,46 @@ fn names(chain: &Chain, customer: uuid::Uuid) -> Vec<Refusal> {
         let edit = json!({ "name": mark }).to_string();
         let add = {
             let (client, body) = (chain.clerk.client.clone(), new.replace(mark, &text));
-            move || client.ask("POST", "/customers").fresh_key().json_text(body.clone()).send()
+            move || {
+                client
+                    .ask("POST", "/customers")
+                    .fresh_key()
+                    .json_text(body.clone())
+                    .send()
+            }
         };
         let rename = {
             let (client, body) = (chain.clerk.client.clone(), edit.replace(mark, &text));
             let path = format!("/customers/{customer}");
-            move || client.ask("PATCH", &path).fresh_key().if_match(1).json_text(body.clone()).send()
+            move || {
+                client
+                    .ask("PATCH", &path)
+                    .fresh_key()
+                    .if_match(1)
+                    .json_text(body.clone())
+                    .send()
+            }
         };
         refusals.push(refusal(format!("name {what}"), add, status, code, &[says]));
-        refusals.push(refusal(format!("new name {what}"), rename, status, code, &[says]));
+        refusals.push(refusal(
+            format!("new name {what}"),
+            rename,
+            status,
+            code,
+            &[says],
+        ));
     }
     for phone in ["", "call me", "12", "+1 555 0100 0100 0100 0100", "\u{0}"] {
         let client = chain.clerk.client.clone();
         let body = json!({ "id": new_id(), "kind": "person", "name": "Ida Stone", "phones": [{ "number": phone }] });
         let answer = move || client.post("/customers", &body);
-        refusals.push(refusal(format!("phone {phone:?}"), answer, 422, "invalid-value", &["phones[0]"]));
+        refusals.push(refusal(
+            format!("phone {phone:?}"),
+            answer,
+            422,
+            "invalid-value",
+            &["phones[0]"],
+        ));
     }
     refusals
 }
@@ -352,26 +725,109 @@ fn json_shapes(chain: &Chain) -> Vec<Refusal> {
         ("empty", vec![], 400, "malformed-body", ""),
         ("white space", b"  \n".to_vec(), 400, "malformed-body", ""),
         ("cut off", b"{\"id\":".to_vec(), 400, "malformed-body", ""),
-        ("more after the end", format!("{{\"id\":\"{id}\",\"kind\":\"person\",\"name\":\"Ida\"}}{{}}").into(), 400, "malformed-body", ""),
-        ("byte order mark", "\u{feff}{}".into(), 400, "malformed-body", ""),
-        ("UTF-16", vec![0xff, 0xfe, b'{', 0, b'}', 0], 400, "malformed-body", ""),
-        ("bytes that are no UTF-8", b"{\"name\":\"\xc3\x28\"}".to_vec(), 400, "malformed-body", "name"),
-        ("10,000 arrays deep", deep("[", "]").into(), 400, "malformed-body", "recursion"),
-        ("10,000 objects deep", deep("{\"a\":", "}").into(), 400, "malformed-body", "recursion"),
-        ("name twice", format!("{{\"id\":\"{id}\",\"kind\":\"person\",\"name\":\"Ida\",\"name\":\"Ada\"}}").into(), 400, "malformed-body", "twice"),
-        ("name twice, once escaped", format!("{{\"id\":\"{id}\",\"kind\":\"person\",\"name\":\"Ida\",\"n\\u0061me\":\"Ada\"}}").into(), 400, "malformed-body", "twice"),
-        ("unknown field", format!("{{\"id\":\"{id}\",\"kind\":\"person\",\"name\":\"Ida\",\"admin\":true}}").into(), 422, "invalid-value", "admin"),
+        (
+            "more after the end",
+            format!("{{\"id\":\"{id}\",\"kind\":\"person\",\"name\":\"Ida\"}}{{}}").into(),
+            400,
+            "malformed-body",
+            "",
+        ),
+        (
+            "byte order mark",
+            "\u{feff}{}".into(),
+            400,
+            "malformed-body",
+            "",
+        ),
+        (
+            "UTF-16",
+            vec![0xff, 0xfe, b'{', 0, b'}', 0],
+            400,
+            "malformed-body",
+            "",
+        ),
+        (
+            "bytes that are no UTF-8",
+            b"{\"name\":\"\xc3\x28\"}".to_vec(),
+            400,
+            "malformed-body",
+            "name",
+        ),
+        (
+            "10,000 arrays deep",
+            deep("[", "]").into(),
+            400,
+            "malformed-body",
+            "recursion",
+        ),
+        (
+            "10,000 objects deep",
+            deep("{\"a\":", "}").into(),
+            400,
+            "malformed-body",
+            "recursion",
+        ),
+        (
+            "name twice",
+            format!("{{\"id\":\"{id}\",\"kind\":\"person\",\"name\":\"Ida\",\"name\":\"Ada\"}}")
+                .into(),
+            400,
+            "malformed-body",
+            "twice",
+        ),
+        (
+            "name twice, once escaped",
+            format!(
+                "{{\"id\":\"{id}\",\"kind\":\"person\",\"name\":\"Ida\",\"n\\u0061me\":\"Ada\"}}"
+            )
+            .into(),
+            400,
+            "malformed-body",
+            "twice",
+        ),
+        (
+            "unknown field",
+            format!("{{\"id\":\"{id}\",\"kind\":\"person\",\"name\":\"Ida\",\"admin\":true}}")
+                .into(),
+            422,
+            "invalid-value",
+            "admin",
+        ),
         ("a list", b"[]".to_vec(), 422, "invalid-value", ""),
         ("null", b"null".to_vec(), 422, "invalid-value", ""),
-        ("a field missing", format!("{{\"id\":\"{id}\",\"name\":\"Ida\"}}").into(), 422, "invalid-value", "kind"),
-        ("a kind of no kind", format!("{{\"id\":\"{id}\",\"kind\":\"cat\",\"name\":\"Ida\"}}").into(), 422, "invalid-value", "kind"),
-        ("an id that is a number", b"{\"id\":7,\"kind\":\"person\",\"name\":\"Ida\"}".to_vec(), 422, "invalid-value", "id"),
+        (
+            "a field missing",
+            format!("{{\"id\":\"{id}\",\"name\":\"Ida\"}}").into(),
+            422,
+            "invalid-value",
+            "kind",
+        ),
+        (
+            "a kind of no kind",
+            format!("{{\"id\":\"{id}\",\"kind\":\"cat\",\"name\":\"Ida\"}}").into(),
+            422,
+            "invalid-value",
+            "kind",
+        ),
+        (
+            "an id that is a number",
+            b"{\"id\":7,\"kind\":\"person\",\"name\":\"Ida\"}".to_vec(),
+            422,
+            "invalid-value",
+            "id",
+        ),
     ];
     cases
         .into_iter()
         .map(|(what, body, status, code, says)| {
             let client = chain.clerk.client.clone();
-            let answer = move || client.ask("POST", "/customers").fresh_key().json_text(body.clone()).send();
+            let answer = move || {
+                client
+                    .ask("POST", "/customers")
+                    .fresh_key()
+                    .json_text(body.clone())
+                    .send()
+            };
             refusal(format!("JSON: {what}"), answer, status, code, &[says])
         })
         .collect()
@@ -387,8 +843,10 @@ fn headers(chain: &Chain, customer: uuid::Uuid) -> Vec<Refusal> {
     let body = || json!({ "id": new_id(), "kind": "person", "name": "Ida Stone" }).to_string();
     let post = |headers: &[(&str, &str)], body: Vec<u8>| {
         let client = clerk.clone();
-        let headers: Vec<(String, String)> =
-            headers.iter().map(|(name, value)| ((*name).into(), (*value).into())).collect();
+        let headers: Vec<(String, String)> = headers
+            .iter()
+            .map(|(name, value)| ((*name).into(), (*value).into()))
+            .collect();
         move || {
             let mut ask = client.ask("POST", "/customers");
             for (name, value) in &headers {
@@ -409,29 +867,81 @@ fn headers(chain: &Chain, customer: uuid::Uuid) -> Vec<Refusal> {
         ("nothing", ""),
     ] {
         let answer = post(&[("content-type", media), with_key], body().into());
-        cases.push(refusal(format!("type {what}"), answer, 415, "unsupported-media-type", &["application/json"]));
+        cases.push(refusal(
+            format!("type {what}"),
+            answer,
+            415,
+            "unsupported-media-type",
+            &["application/json"],
+        ));
     }
     for encoding in ["gzip", "GZIP", "br", "zstd", "gzip, gzip", "x-unknown"] {
         let headers = [json_type, with_key, ("content-encoding", encoding)];
         let answer = post(&headers, GZIP.to_vec());
-        cases.push(refusal(format!("encoding {encoding}"), answer, 415, "unsupported-media-type", &["uncompressed"]));
+        cases.push(refusal(
+            format!("encoding {encoding}"),
+            answer,
+            415,
+            "unsupported-media-type",
+            &["uncompressed"],
+        ));
     }
     let mut large = body();
     large.insert_str(1, &" ".repeat(1024 * 1024));
-    cases.push(refusal("above 1 MiB", post(&[json_type, with_key], large.into()), 413, "body-too-large", &["1048576"]));
-    cases.push(refusal("no key", post(&[json_type], body().into()), 400, "idempotency-key-missing", &["Idempotency-Key"]));
-    for bad in ["", "17", "6ba7b810-9dad-11d1-80b4-00c04fd430c8", "{6ba7b810-9dad-41d1-80b4-00c04fd430c8}"] {
+    cases.push(refusal(
+        "above 1 MiB",
+        post(&[json_type, with_key], large.into()),
+        413,
+        "body-too-large",
+        &["1048576"],
+    ));
+    cases.push(refusal(
+        "no key",
+        post(&[json_type], body().into()),
+        400,
+        "idempotency-key-missing",
+        &["Idempotency-Key"],
+    ));
+    for bad in [
+        "",
+        "17",
+        "6ba7b810-9dad-11d1-80b4-00c04fd430c8",
+        "{6ba7b810-9dad-41d1-80b4-00c04fd430c8}",
+    ] {
         let answer = post(&[json_type, ("idempotency-key", bad)], body().into());
-        cases.push(refusal(format!("key {bad:?}"), answer, 400, "bad-request", &["Idempotency-Key"]));
+        cases.push(refusal(
+            format!("key {bad:?}"),
+            answer,
+            400,
+            "bad-request",
+            &["Idempotency-Key"],
+        ));
     }
     let used = new_id();
     let first = json!({ "id": new_id(), "kind": "person", "name": "Ida Stone" });
-    clerk.ask("POST", "/customers").key(used).json(&first).send().expect(201);
+    clerk
+        .ask("POST", "/customers")
+        .key(used)
+        .json(&first)
+        .send()
+        .expect(201);
     let again = {
         let (client, other) = (clerk.clone(), body());
-        move || client.ask("POST", "/customers").key(used).json_text(other.clone()).send()
+        move || {
+            client
+                .ask("POST", "/customers")
+                .key(used)
+                .json_text(other.clone())
+                .send()
+        }
     };
-    cases.push(refusal("key of another request", again, 422, "idempotency-key-reused", &[]));
+    cases.push(refusal(
+        "key of another request",
+        again,
+        422,
+        "idempotency-key-reused",
+        &[],
+    ));
     let path = format!("/customers/{customer}");
     let edit = json!({ "name": "Marta Quill-Stone" });
     let patch = |version: Option<&str>| {
@@ -445,10 +955,36 @@ fn headers(chain: &Chain, customer: uuid::Uuid) -> Vec<Refusal> {
             }
         }
     };
-    cases.push(refusal("no If-Match", patch(None), 428, "version-missing", &["If-Match"]));
-    cases.push(refusal("old version", patch(Some("\"7\"")), 412, "version-mismatch", &["version 1", "7"]));
-    for bad in ["*", "1", "W/\"1\"", "\"1\", \"2\"", "\"0\"", "\"-1\"", "\"99999999999\""] {
-        cases.push(refusal(format!("If-Match {bad}"), patch(Some(bad)), 400, "bad-request", &["If-Match"]));
+    cases.push(refusal(
+        "no If-Match",
+        patch(None),
+        428,
+        "version-missing",
+        &["If-Match"],
+    ));
+    cases.push(refusal(
+        "old version",
+        patch(Some("\"7\"")),
+        412,
+        "version-mismatch",
+        &["version 1", "7"],
+    ));
+    for bad in [
+        "*",
+        "1",
+        "W/\"1\"",
+        "\"1\", \"2\"",
+        "\"0\"",
+        "\"-1\"",
+        "\"99999999999\"",
+    ] {
+        cases.push(refusal(
+            format!("If-Match {bad}"),
+            patch(Some(bad)),
+            400,
+            "bad-request",
+            &["If-Match"],
+        ));
     }
     for (method, path, allow) in [
         ("DELETE", "/customers", "GET, POST"),
@@ -463,7 +999,13 @@ fn headers(chain: &Chain, customer: uuid::Uuid) -> Vec<Refusal> {
             assert_eq!(answer.header("allow"), Some(allow));
             answer
         };
-        cases.push(refusal(format!("{method} {path}"), answer, 405, "method-not-allowed", &[allow]));
+        cases.push(refusal(
+            format!("{method} {path}"),
+            answer,
+            405,
+            "method-not-allowed",
+            &[allow],
+        ));
     }
     cases
 }
@@ -476,7 +1018,12 @@ fn queries(chain: &Chain) -> Vec<Refusal> {
         ("//", 404, "not-found", ""),
         ("//api/v2/customers", 404, "not-found", ""),
         ("/customers/7", 404, "not-found", ""),
-        ("/customers/6ba7b810-9dad-41d1-80b4-00c04fd430c8", 404, "not-found", ""),
+        (
+            "/customers/6ba7b810-9dad-41d1-80b4-00c04fd430c8",
+            404,
+            "not-found",
+            "",
+        ),
         ("/customers/%00", 404, "not-found", ""),
         ("/customers/..%2f..%2fstores", 404, "not-found", ""),
         ("/matches/%ff", 404, "not-found", ""),
@@ -491,7 +1038,12 @@ fn queries(chain: &Chain) -> Vec<Refusal> {
         ("/matches/find", 400, "bad-request", "q"),
         ("/matches/find?q=", 400, "bad-request", "q"),
         (&long, 400, "bad-request", "q"),
-        ("/customers/find?q=Ida&limit=21", 400, "bad-request", "limit"),
+        (
+            "/customers/find?q=Ida&limit=21",
+            400,
+            "bad-request",
+            "limit",
+        ),
     ];
     cases
         .into_iter()
@@ -517,7 +1069,9 @@ fn raw_connections(url: &str, chain: &Chain, database: &TestDatabase) {
     // Chunks that never end: cut at 1 MiB, long before a client that streams gigabytes is done.
     let mut stream = connect(address);
     let mut sent = 0;
-    stream.write_all(format!("{head}Transfer-Encoding: chunked\r\n\r\n").as_bytes()).unwrap();
+    stream
+        .write_all(format!("{head}Transfer-Encoding: chunked\r\n\r\n").as_bytes())
+        .unwrap();
     let chunk = format!("{:x}\r\n{}\r\n", 64 * 1024, " ".repeat(64 * 1024));
     while sent < 64 * 1024 * 1024 && stream.write_all(chunk.as_bytes()).is_ok() {
         sent += 64 * 1024;
@@ -525,11 +1079,16 @@ fn raw_connections(url: &str, chain: &Chain, database: &TestDatabase) {
     assert!(sent < 64 * 1024 * 1024, "{sent} bytes of body were taken");
     // The answer may be lost when the server closes on unread bytes; when it comes, it says 413.
     let answer = read_all(&mut stream);
-    assert!(answer.is_empty() || answer.starts_with("HTTP/1.1 413"), "{answer}");
+    assert!(
+        answer.is_empty() || answer.starts_with("HTTP/1.1 413"),
+        "{answer}"
+    );
 
     // A body that breaks off leaves nothing.
     let mut stream = connect(address);
-    stream.write_all(format!("{head}Content-Length: 500\r\n\r\n{{\"id\":").as_bytes()).unwrap();
+    stream
+        .write_all(format!("{head}Content-Length: 500\r\n\r\n{{\"id\":").as_bytes())
+        .unwrap();
     drop(stream);
 
     // Two lengths at once: the beginning of request smuggling (RFC 9112, section 6.3).
@@ -538,7 +1097,9 @@ fn raw_connections(url: &str, chain: &Chain, database: &TestDatabase) {
         "Content-Length: 4\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\nGET / HTTP/1.1\r\n\r\n",
     ] {
         let mut stream = connect(address);
-        stream.write_all(format!("{head}{smuggled}").as_bytes()).unwrap();
+        stream
+            .write_all(format!("{head}{smuggled}").as_bytes())
+            .unwrap();
         let answer = read_all(&mut stream);
         assert!(answer.starts_with("HTTP/1.1 400"), "{smuggled:?}: {answer}");
     }
@@ -546,13 +1107,20 @@ fn raw_connections(url: &str, chain: &Chain, database: &TestDatabase) {
     // A client that dribbles its header is cut, while others are served.
     let mut slow = connect(address);
     let begun = Instant::now();
-    slow.write_all(b"GET /api/v1/stores HTTP/1.1\r\nHost: a").unwrap();
+    slow.write_all(b"GET /api/v1/stores HTTP/1.1\r\nHost: a")
+        .unwrap();
     assert_eq!(Client::at(url).get("//health").status, 200);
     let answer = read_all(&mut slow);
     let waited = begun.elapsed();
-    assert!(answer.is_empty() || answer.starts_with("HTTP/1.1 408"), "{answer}");
+    assert!(
+        answer.is_empty() || answer.starts_with("HTTP/1.1 408"),
+        "{answer}"
+    );
     assert!(waited < Duration::from_secs(25), "held for {waited:?}");
-    assert!(waited > Duration::from_secs(2), "cut after {waited:?}: too eager for a slow line");
+    assert!(
+        waited > Duration::from_secs(2),
+        "cut after {waited:?}: too eager for a slow line"
+    );
 
     assert_eq!(state_of(database), before);
 }
@@ -605,7 +1173,11 @@ fn label_codes(chain: &Chain, recorded: &Value) {
         let typed: String = letters.iter().collect();
         let found = find(&typed);
         assert_eq!(found["items"], json!([]), "{code} mistyped as {typed}");
-        assert_eq!(found["did_you_mean"], json!([code]), "{code} mistyped as {typed}");
+        assert_eq!(
+            found["did_you_mean"],
+            json!([code]),
+            "{code} mistyped as {typed}"
+        );
     }
 }
 
@@ -623,9 +1195,18 @@ fn two_clerks_at_once(chain: &Chain, recorded: &Value) {
         let other = scope.spawn(|| revise(&chain.south_clerk.client));
         (one.join().unwrap(), other.join().unwrap())
     });
-    let opened = chain.clerk.client.get(&format!("/matches/{id}")).expect(200);
+    let opened = chain
+        .clerk
+        .client
+        .get(&format!("/matches/{id}"))
+        .expect(200);
     assert_eq!(opened["forked"], true);
-    let kept: Vec<uuid::Uuid> = opened["revisions"].as_array().unwrap().iter().map(id_of).collect();
+    let kept: Vec<uuid::Uuid> = opened["revisions"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(id_of)
+        .collect();
     assert_eq!(kept.len(), 3);
     assert!(kept.contains(&one) && kept.contains(&other), "{kept:?}");
 }
@@ -644,7 +1225,11 @@ fn names_that_are_taken(chain: &Chain) {
         "<script>alert(1)</script>",
     ] {
         let id = chain.customer(&chain.clerk, name);
-        let opened = chain.clerk.client.get(&format!("/customers/{id}")).expect(200);
+        let opened = chain
+            .clerk
+            .client
+            .get(&format!("/customers/{id}"))
+            .expect(200);
         assert_eq!(opened["name"], name);
     }
 }

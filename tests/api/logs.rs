@@ -32,7 +32,12 @@ fn a_log_tells_nothing_about_people() {
             .with("SECONDCAN_LOG", filter);
         let (server, chain) = Chain::found(&plan);
         let mut secrets: Vec<String> = PERSONAL.iter().map(|text| (*text).to_owned()).collect();
-        for login in [&chain.admin, &chain.manager, &chain.clerk, &chain.contractor] {
+        for login in [
+            &chain.admin,
+            &chain.manager,
+            &chain.clerk,
+            &chain.contractor,
+        ] {
             secrets.push(login.password.clone());
             secrets.push(login.refresh.clone());
             // Its signature: the head is the same for all.
@@ -43,14 +48,24 @@ fn a_log_tells_nothing_about_people() {
         secrets.push("Oda Brush".to_owned());
         busy_hour(&chain, &relay);
         // A fault of the server itself, whose words come from the database.
-        psql(&database.superuser_url(), &["ALTER TABLE customer_name RENAME TO gone"]);
+        psql(
+            &database.superuser_url(),
+            &["ALTER TABLE customer_name RENAME TO gone"],
+        );
         let new = json!({ "id": new_id(), "kind": "person", "name": "Ulla Quillfeather" });
-        chain.clerk.client.post("/customers", &new).problem(500, "internal");
+        chain
+            .clerk
+            .client
+            .post("/customers", &new)
+            .problem(500, "internal");
         let find = chain.clerk.client.get("/customers/find?q=quillfeather");
         find.problem(500, "internal");
 
         let log = server.log();
-        assert!(log.contains("/api/v1/customers/{id}"), "requests are logged by route: {log}");
+        assert!(
+            log.contains("/api/v1/customers/{id}"),
+            "requests are logged by route: {log}"
+        );
         assert!(log.contains("internal"), "the fault is in the log: {log}");
         let lower = log.to_lowercase();
         for secret in &secrets {
@@ -65,7 +80,9 @@ fn a_log_tells_nothing_about_people() {
 
 fn lines_with(log: &str, text: &str) -> String {
     let text = text.to_lowercase();
-    let lines = log.lines().filter(|line| line.to_lowercase().contains(&text));
+    let lines = log
+        .lines()
+        .filter(|line| line.to_lowercase().contains(&text));
     lines.take(3).collect::<Vec<_>>().join("\n")
 }
 
@@ -82,27 +99,74 @@ fn busy_hour(chain: &Chain, relay: &Relay) {
     let mut new_match = chain.new_match(id);
     new_match["note"] = json!("pays in coins");
     clerk.post("/matches", &new_match).expect(201);
-    for question in ["quillfeather", "Ostrava-Brandt", "5550142", "%2B13035550187", "back%20porch%20trim"] {
-        clerk.get(&format!("/customers/find?q={question}")).expect(200);
-        chain.south_clerk.client.get(&format!("/matches/find?q={question}")).expect(200);
+    for question in [
+        "quillfeather",
+        "Ostrava-Brandt",
+        "5550142",
+        "%2B13035550187",
+        "back%20porch%20trim",
+    ] {
+        clerk
+            .get(&format!("/customers/find?q={question}"))
+            .expect(200);
+        chain
+            .south_clerk
+            .client
+            .get(&format!("/matches/find?q={question}"))
+            .expect(200);
     }
-    chain.south_clerk.client.get(&format!("/customers/{id}")).expect(200);
-    chain.contractor.client.get(&format!("/customers/{id}")).expect(200);
-    let edit = json!({ "name": "Ulla Ostrava-Brandt", "phones": [{ "number": "+1 303 555 0187" }] });
-    clerk.patch(&format!("/customers/{id}"), 1, &edit).expect(200);
+    chain
+        .south_clerk
+        .client
+        .get(&format!("/customers/{id}"))
+        .expect(200);
+    chain
+        .contractor
+        .client
+        .get(&format!("/customers/{id}"))
+        .expect(200);
+    let edit =
+        json!({ "name": "Ulla Ostrava-Brandt", "phones": [{ "number": "+1 303 555 0187" }] });
+    clerk
+        .patch(&format!("/customers/{id}"), 1, &edit)
+        .expect(200);
     // Each refused in its own way.
-    clerk.patch(&format!("/customers/{id}"), 1, &edit).problem(412, "version-mismatch");
-    clerk.post("/customers", &customer).problem(409, "already-exists");
-    let twice = customer.to_string().replace("\"kind\"", "\"name\":\"Quillfeather\",\"kind\"");
-    clerk.ask("POST", "/customers").fresh_key().json_text(twice).send().problem(400, "malformed-body");
+    clerk
+        .patch(&format!("/customers/{id}"), 1, &edit)
+        .problem(412, "version-mismatch");
+    clerk
+        .post("/customers", &customer)
+        .problem(409, "already-exists");
+    let twice = customer
+        .to_string()
+        .replace("\"kind\"", "\"name\":\"Quillfeather\",\"kind\"");
+    clerk
+        .ask("POST", "/customers")
+        .fresh_key()
+        .json_text(twice)
+        .send()
+        .problem(400, "malformed-body");
     let broken = "{\"name\":\"Ulla Quillfeather\",\"phones\":[\"303 555-0142\"],";
-    clerk.ask("POST", "/customers").fresh_key().json_text(broken).send().problem(400, "malformed-body");
+    clerk
+        .ask("POST", "/customers")
+        .fresh_key()
+        .json_text(broken)
+        .send()
+        .problem(400, "malformed-body");
     let extra = json!({ "id": new_id(), "kind": "person", "name": "Ulla Quillfeather", "pays in coins": 1 });
-    clerk.post("/customers", &extra).problem(422, "invalid-value");
+    clerk
+        .post("/customers", &extra)
+        .problem(422, "invalid-value");
     let phones = json!({ "id": new_id(), "kind": "person", "name": "Ulla Quillfeather",
         "phones": [{ "number": "555-0142 heron pond gate" }] });
-    clerk.post("/customers", &phones).problem(422, "invalid-value");
-    chain.contractor.client.post("/customers", &customer).problem(403, "not-allowed");
+    clerk
+        .post("/customers", &phones)
+        .problem(422, "invalid-value");
+    chain
+        .contractor
+        .client
+        .post("/customers", &customer)
+        .problem(403, "not-allowed");
     let _ = clerk.get("/customers/find?limit=99&q=quillfeather");
     let _ = clerk.get("/customers?name=quillfeather");
     let _ = clerk.get("/customers/Ulla%20Quillfeather");
@@ -122,13 +186,26 @@ fn busy_hour(chain: &Chain, relay: &Relay) {
     let refresh = json!({ "refresh_token": chain.contractor.refresh });
     stranger.post("/auth/refresh", &refresh).expect(200);
     let password = json!({ "current": "wrong password of somebody", "new": "heron pond gate" });
-    assert!(clerk.ask("POST", "/auth/password").json(&password).send().status >= 400);
+    assert!(
+        clerk
+            .ask("POST", "/auth/password")
+            .json(&password)
+            .send()
+            .status
+            >= 400
+    );
     let drawdown = json!({ "id": new_id(), "measurement": "heron pond gate", "dry": true, "made_at": MADE_AT });
-    clerk.post(&format!("/revisions/{}/drawdowns", new_id()), &drawdown).problem(422, "invalid-value");
+    clerk
+        .post(&format!("/revisions/{}/drawdowns", new_id()), &drawdown)
+        .problem(422, "invalid-value");
     // In the middle of an outage.
     relay.set(Line::Cut);
-    clerk.post("/customers", &customer).problem(503, "unavailable");
-    clerk.get("/customers/find?q=quillfeather").problem(503, "unavailable");
+    clerk
+        .post("/customers", &customer)
+        .problem(503, "unavailable");
+    clerk
+        .get("/customers/find?q=quillfeather")
+        .problem(503, "unavailable");
     relay.set(Line::Open);
     let deadline = std::time::Instant::now() + std::time::Duration::from_secs(20);
     while clerk.get("/stores").status == 503 {

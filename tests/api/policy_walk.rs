@@ -30,8 +30,8 @@ GET /persons/{id}                           | 403 403 403 | 403 403 403 | 200 40
 PATCH /persons/{id}                         | 403 403 403 | 403 403 403 | 200 404 404 | 403 403 403 | 200 200 404 | 401 401 401
 POST /persons/{id}/reset                    | 403 403 403 | 403 403 403 | 200 404 404 | 403 403 403 | 200 200 404 | 401 401 401
 GET /persons/{id}/customers                 | 403 403     | 403 403     | 200 404     | 403 403     | 200 404     | 401 401
-PUT /persons/{id}/customers/{customer_id}   | 403 403 403 | 403 403 403 | 200 200 404 | 403 403 403 | 200 200 404 | 401 401 401
-DELETE /persons/{id}/customers/{customer_id}| 403 403 403 | 403 403 403 | 204 404 404 | 403 403 403 | 204 404 404 | 401 401 401
+PUT /persons/{id}/customers/{customer_id}   | 403 403     | 403 403     | 200 404     | 403 403     | 200 404     | 401 401
+DELETE /persons/{id}/customers/{customer_id}| 403 403     | 403 403     | 204 404     | 403 403     | 204 404     | 401 401
 GET /access-log                             | 403         | 403         | 200         | 403         | 200         | 401
 GET /colorants                              | 200         | 200         | 200         | 200         | 200         | 401
 POST /colorants                             | 403         | 403         | 403         | 201         | 403         | 401
@@ -127,9 +127,15 @@ fn every_endpoint_keeps_the_policy_table() {
         .iter()
         .map(|(route, _)| route.split(' ').take(2).collect::<Vec<_>>().join(" "))
         .collect();
-    assert_eq!(described, walked, "the description and the table name different routes");
+    assert_eq!(
+        described, walked,
+        "the description and the table name different routes"
+    );
 
-    let walk = Walk { chain: &chain, stranger: chain.admin.client.stranger() };
+    let walk = Walk {
+        chain: &chain,
+        stranger: chain.admin.client.stranger(),
+    };
     let mut wrong = Vec::new();
     for (route, cells) in rows {
         let mut found = Vec::new();
@@ -139,8 +145,10 @@ fn every_endpoint_keeps_the_policy_table() {
                 2 => &[Whose::Own, Whose::Missing],
                 _ => &[Whose::Own, Whose::Foreign, Whose::Missing],
             };
-            let answers: Vec<Answer> =
-                whose.iter().map(|whose| walk.ask(route, column, *whose)).collect();
+            let answers: Vec<Answer> = whose
+                .iter()
+                .map(|whose| walk.ask(route, column, *whose))
+                .collect();
             found.push(statuses(&answers));
             for answer in answers.iter().filter(|answer| answer.status >= 400) {
                 check_refusal(route, answer);
@@ -150,21 +158,36 @@ fn every_endpoint_keeps_the_policy_table() {
                 && foreign.status >= 400
             {
                 let face = |answer: &Answer| {
-                    let names: BTreeSet<_> = answer.headers.iter().map(|(name, _)| name.clone()).collect();
+                    let names: BTreeSet<_> = answer
+                        .headers
+                        .iter()
+                        .map(|(name, _)| name.clone())
+                        .collect();
                     (names, answer.text())
                 };
-                assert_eq!(face(foreign), face(missing), "{route}: foreign and missing can be told apart");
+                assert_eq!(
+                    face(foreign),
+                    face(missing),
+                    "{route}: foreign and missing can be told apart"
+                );
             }
         }
         if found != cells {
-            wrong.push(format!("{route}\n  table: {}\n  found: {}", cells.join(" | "), found.join(" | ")));
+            wrong.push(format!(
+                "{route}\n  table: {}\n  found: {}",
+                cells.join(" | "),
+                found.join(" | ")
+            ));
         }
     }
     assert!(wrong.is_empty(), "{}\n{}", wrong.join("\n"), server.log());
 }
 
 fn statuses(answers: &[Answer]) -> String {
-    let texts: Vec<String> = answers.iter().map(|answer| answer.status.to_string()).collect();
+    let texts: Vec<String> = answers
+        .iter()
+        .map(|answer| answer.status.to_string())
+        .collect();
     texts.join(" ")
 }
 
@@ -181,6 +204,15 @@ fn check_refusal(route: &str, answer: &Answer) {
 /// Every route of the description; and what the description says about logins is true.
 fn described_routes(client: &Client) -> BTreeSet<String> {
     let description = client.get("//api/openapi.json").expect(200);
+    let text = description.to_string();
+    for part in text.split("\"$ref\":\"#/components/schemas/").skip(1) {
+        let name = part.split_once('"').unwrap().0;
+        let schema = &description["components"]["schemas"][name];
+        assert!(
+            schema.is_object(),
+            "the description refers to {name} and lacks it"
+        );
+    }
     let mut routes = BTreeSet::new();
     let mut open = BTreeSet::new();
     for (path, item) in description["paths"].as_object().unwrap() {
@@ -193,12 +225,18 @@ fn described_routes(client: &Client) -> BTreeSet<String> {
             routes.insert(route);
         }
     }
-    let expected: BTreeSet<String> =
-        OPEN.iter().filter(|route| !route.contains("//")).map(|route| (*route).to_owned()).collect();
+    let expected: BTreeSet<String> = OPEN
+        .iter()
+        .filter(|route| !route.contains("//"))
+        .map(|route| (*route).to_owned())
+        .collect();
     assert_eq!(open, expected, "routes without a login");
     assert_eq!(description["security"], json!([{ "login": [] }]));
     for route in OPEN.iter().filter(|route| route.contains("//")) {
-        client.stranger().get(route.split_once(' ').unwrap().1).expect(200);
+        client
+            .stranger()
+            .get(route.split_once(' ').unwrap().1)
+            .expect(200);
     }
     routes
 }
@@ -212,9 +250,15 @@ impl Walk<'_> {
     /// The roles in the order of the table's columns; none for nobody.
     fn login(&self, column: usize) -> Option<&Login> {
         let chain = self.chain;
-        [&chain.clerk, &chain.contractor, &chain.manager, &chain.color_lead, &chain.admin]
-            .get(column)
-            .copied()
+        [
+            &chain.clerk,
+            &chain.contractor,
+            &chain.manager,
+            &chain.color_lead,
+            &chain.admin,
+        ]
+        .get(column)
+        .copied()
     }
 
     fn role(column: usize) -> &'static str {
@@ -223,7 +267,11 @@ impl Walk<'_> {
 
     /// Who works where the object is.
     fn clerk(&self, whose: Whose) -> &Login {
-        if whose == Whose::Foreign { &self.chain.south_clerk } else { &self.chain.clerk }
+        if whose == Whose::Foreign {
+            &self.chain.south_clerk
+        } else {
+            &self.chain.clerk
+        }
     }
 
     fn store(&self, whose: Whose) -> Uuid {
@@ -260,7 +308,11 @@ impl Walk<'_> {
         }
         let recorded = self.recorded(whose);
         // A contractor calls off only what the same login placed.
-        let by = if whose == Whose::Own { &self.chain.contractor } else { self.clerk(whose) };
+        let by = if whose == Whose::Own {
+            &self.chain.contractor
+        } else {
+            self.clerk(whose)
+        };
         let new = self.new_reorder(&recorded, self.store(whose));
         id_of(&by.client.post("/reorders", &new).expect(201))
     }
@@ -317,7 +369,14 @@ impl Walk<'_> {
             return new_id();
         }
         let new = self.new_instrument(self.store(whose));
-        id_of(&self.chain.admin.client.post("/instruments", &new).expect(201))
+        id_of(
+            &self
+                .chain
+                .admin
+                .client
+                .post("/instruments", &new)
+                .expect(201),
+        )
     }
 
     fn new_colorant(&self) -> Value {
@@ -350,7 +409,9 @@ impl Walk<'_> {
         if whose == Whose::Missing {
             return 1;
         }
-        self.chain.admin.client.get(path).expect(200)["version"].as_i64().unwrap()
+        self.chain.admin.client.get(path).expect(200)["version"]
+            .as_i64()
+            .unwrap()
     }
 
     fn ask(&self, route: &str, column: usize, whose: Whose) -> Answer {
@@ -359,7 +420,8 @@ impl Walk<'_> {
         let (method, path) = route.split_once(' ').unwrap();
         let chain = self.chain;
         let post = |path: &str, body: Value| client.post(path, &body);
-        let edit = |path: String, body: Value| client.patch(&path, self.version(&path, whose), &body);
+        let edit =
+            |path: String, body: Value| client.patch(&path, self.version(&path, whose), &body);
         let get = |path: String| client.get(&path);
         match (method, path) {
             ("GET", "/customers/find" | "/matches/find") => get(format!("{path}?q=vale")),
@@ -367,28 +429,45 @@ impl Walk<'_> {
             ("GET", path) if !path.contains('{') => client.get(path),
             ("POST", "/stores") => {
                 let id = new_id();
-                post(path, json!({ "id": id, "name": format!("Branch {}", id.simple()), "phone_region": "US" }))
+                post(
+                    path,
+                    json!({ "id": id, "name": format!("Branch {}", id.simple()), "phone_region": "US" }),
+                )
             }
             ("GET", "/stores/{id}") => get(format!("/stores/{}", self.store(whose))),
-            ("PATCH", "/stores/{id}") => {
-                edit(format!("/stores/{}", self.store(whose)), json!({ "phone_region": "CA" }))
-            }
+            ("PATCH", "/stores/{id}") => edit(
+                format!("/stores/{}", self.store(whose)),
+                json!({ "phone_region": "CA" }),
+            ),
             ("POST", "/persons") => post(path, self.new_person(chain.north)),
             ("GET", "/persons/{id}") => get(format!("/persons/{}", self.person(whose))),
-            ("PATCH", "/persons/{id}") => {
-                edit(format!("/persons/{}", self.person(whose)), json!({ "display_name": "Lio Stone" }))
-            }
+            ("PATCH", "/persons/{id}") => edit(
+                format!("/persons/{}", self.person(whose)),
+                json!({ "display_name": "Lio Stone" }),
+            ),
             ("POST", "/persons/{id}/reset") => {
                 let path = format!("/persons/{}/reset", self.person(whose));
                 client.ask("POST", &path).fresh_key().send()
             }
             ("GET", "/persons/{id}/customers") => {
-                let person = if whose == Whose::Missing { new_id() } else { chain.contractor.id };
+                let person = if whose == Whose::Missing {
+                    new_id()
+                } else {
+                    chain.contractor.id
+                };
                 get(format!("/persons/{person}/customers"))
             }
             (method, "/persons/{id}/customers/{customer_id}") => {
-                let person = if whose == Whose::Missing { new_id() } else { chain.contractor.id };
-                let customer = self.customer(if whose == Whose::Missing { Whose::Own } else { whose });
+                let person = if whose == Whose::Missing {
+                    new_id()
+                } else {
+                    chain.contractor.id
+                };
+                let customer = self.customer(if whose == Whose::Missing {
+                    Whose::Own
+                } else {
+                    whose
+                });
                 let path = format!("/persons/{person}/customers/{customer}");
                 client.ask(method, &path).fresh_key().send()
             }
@@ -403,20 +482,26 @@ impl Walk<'_> {
                     _ => self.new_base(),
                 };
                 let path = format!("{list}/{}", self.of_catalog(list, &new, whose));
-                if method == "GET" { get(path) } else { edit(path, json!({ "retired": true })) }
+                if method == "GET" {
+                    get(path)
+                } else {
+                    edit(path, json!({ "retired": true }))
+                }
             }
             ("PUT", "/verdicts") => {
                 let limits = json!({ "indistinguishable": 0.6, "accepted": 1.1, "ask": 2.2 });
                 let ask = client.ask("PUT", path).fresh_key().json(&limits);
                 ask.if_match(self.version(path, whose)).send()
             }
-            ("POST", "/customers") => {
-                post(path, json!({ "id": new_id(), "kind": "company", "name": "Vale Painting" }))
-            }
+            ("POST", "/customers") => post(
+                path,
+                json!({ "id": new_id(), "kind": "company", "name": "Vale Painting" }),
+            ),
             ("GET", "/customers/{id}") => get(format!("/customers/{}", self.customer(whose))),
-            ("PATCH", "/customers/{id}") => {
-                edit(format!("/customers/{}", self.customer(whose)), json!({ "name": "Nora Vale-Finch" }))
-            }
+            ("PATCH", "/customers/{id}") => edit(
+                format!("/customers/{}", self.customer(whose)),
+                json!({ "name": "Nora Vale-Finch" }),
+            ),
             ("POST", "/customers/{id}/jobs") => {
                 let path = format!("/customers/{}/jobs", self.customer(whose));
                 post(&path, json!({ "id": new_id(), "label": "lobby" }))
@@ -428,26 +513,36 @@ impl Walk<'_> {
                     let new = json!({ "id": job, "label": "lobby" });
                     self.clerk(whose).client.post(&path, &new).expect(201);
                 }
-                client.patch(&format!("/jobs/{job}"), 1, &json!({ "label": "lobby, second coat" }))
+                client.patch(
+                    &format!("/jobs/{job}"),
+                    1,
+                    &json!({ "label": "lobby, second coat" }),
+                )
             }
             ("POST", "/instruments") => post(path, self.new_instrument(chain.north)),
             ("GET", "/instruments/{id}") => get(format!("/instruments/{}", self.instrument(whose))),
-            ("PATCH", "/instruments/{id}") => {
-                edit(format!("/instruments/{}", self.instrument(whose)), json!({ "name": "bench" }))
-            }
-            ("GET", "/instruments/{id}/calibrations") => {
-                get(format!("/instruments/{}/calibrations", self.instrument(whose)))
-            }
+            ("PATCH", "/instruments/{id}") => edit(
+                format!("/instruments/{}", self.instrument(whose)),
+                json!({ "name": "bench" }),
+            ),
+            ("GET", "/instruments/{id}/calibrations") => get(format!(
+                "/instruments/{}/calibrations",
+                self.instrument(whose)
+            )),
             ("POST", "/instruments/{id}/calibrations") => {
                 let path = format!("/instruments/{}/calibrations", self.instrument(whose));
-                post(&path, json!({ "id": new_id(), "made_at": MADE_AT, "white_read": true, "black_read": true }))
+                post(
+                    &path,
+                    json!({ "id": new_id(), "made_at": MADE_AT, "white_read": true, "black_read": true }),
+                )
             }
             ("POST", "/matches") => post(path, chain.new_match(self.customer(whose))),
             ("GET", "/matches/{id}") => get(format!("/matches/{}", id_of(&self.recorded(whose)))),
             ("POST", "/matches/{id}/revisions") => {
                 let recorded = self.recorded(whose);
                 let parent = &recorded["revisions"][0]["id"];
-                let body = json!({ "formula": chain.formula(), "parent_id": parent, "made_at": MADE_AT });
+                let body =
+                    json!({ "formula": chain.formula(), "parent_id": parent, "made_at": MADE_AT });
                 post(&format!("/matches/{}/revisions", id_of(&recorded)), body)
             }
             ("POST", "/matches/{id}/move" | "/matches/{id}/pick") => {
@@ -464,31 +559,53 @@ impl Walk<'_> {
             ("POST", "/revisions/{id}/drawdowns") => {
                 let recorded = self.recorded(whose);
                 let path = format!("/revisions/{}/drawdowns", id_of(&recorded["revisions"][0]));
-                post(&path, json!({ "id": new_id(), "measurement": measurement(0.41), "dry": true, "made_at": MADE_AT }))
+                post(
+                    &path,
+                    json!({ "id": new_id(), "measurement": measurement(0.41), "dry": true, "made_at": MADE_AT }),
+                )
             }
-            ("POST", "/drafts") => post(path, json!({ "id": new_id(), "title": "porch", "parts": {} })),
+            ("POST", "/drafts") => post(
+                path,
+                json!({ "id": new_id(), "title": "porch", "parts": {} }),
+            ),
             (method, "/drafts/{id}") => {
                 let path = format!("/drafts/{}", self.draft(login, whose));
                 let ask = client.ask(method, &path);
                 match method {
                     "GET" => ask.send(),
-                    "PATCH" => ask.fresh_key().if_match(1).json(&json!({ "title": "porch, south side" })).send(),
+                    "PATCH" => ask
+                        .fresh_key()
+                        .if_match(1)
+                        .json(&json!({ "title": "porch, south side" }))
+                        .send(),
                     _ => ask.fresh_key().if_match(1).send(),
                 }
             }
             ("POST", "/nearest") => post(path, json!({ "lab": [60.0, 1.0, 2.0] })),
-            ("POST", "/reorders") => post(path, self.new_reorder(&self.recorded(whose), chain.north)),
+            ("POST", "/reorders") => {
+                post(path, self.new_reorder(&self.recorded(whose), chain.north))
+            }
             ("GET", "/reorders/{id}") => get(format!("/reorders/{}", self.reorder(whose))),
             ("POST", "/reorders/{id}/advance" | "/reorders/{id}/advance cancel") => {
-                let to = if path.ends_with("cancel") { "cancelled" } else { "being_tinted" };
+                let to = if path.ends_with("cancel") {
+                    "cancelled"
+                } else {
+                    "being_tinted"
+                };
                 let path = format!("/reorders/{}/advance", self.reorder(whose));
-                client.ask("POST", &path).fresh_key().if_match(1).json(&json!({ "to": to })).send()
+                client
+                    .ask("POST", &path)
+                    .fresh_key()
+                    .if_match(1)
+                    .json(&json!({ "to": to }))
+                    .send()
             }
             ("POST", "/tints") => post(path, self.new_tint(&self.recorded(whose))),
             ("GET", "/tints/{id}") => get(format!("/tints/{}", self.tint(whose))),
-            ("POST", "/tints/{id}/fault") => {
-                post(&format!("/tints/{}/fault", self.tint(whose)), json!({ "reason": "wrong_color" }))
-            }
+            ("POST", "/tints/{id}/fault") => post(
+                &format!("/tints/{}/fault", self.tint(whose)),
+                json!({ "reason": "wrong_color" }),
+            ),
             ("POST", path) if path.starts_with("/auth/") => self.auth(path, column),
             _ => panic!("the table has a route that is not walked: {route}"),
         }
@@ -496,7 +613,11 @@ impl Walk<'_> {
 
     /// Routes that end or open sessions, with a login made for that alone.
     fn auth(&self, path: &str, column: usize) -> Answer {
-        let role = if column < 5 { Self::role(column) } else { "clerk" };
+        let role = if column < 5 {
+            Self::role(column)
+        } else {
+            "clerk"
+        };
         let store = (role != "contractor").then_some(self.chain.north);
         let login = format!("v{}", &new_id().simple().to_string()[16..]);
         if path == "/auth/claim" {
@@ -504,11 +625,17 @@ impl Walk<'_> {
             new["login"] = json!(login);
             let added = self.chain.admin.client.post("/persons", &new).expect(201);
             let claim = json!({ "token": added["claim"]["token"], "password": password(&login) });
-            let client = self.login(column).map_or(&self.stranger, |login| &login.client);
+            let client = self
+                .login(column)
+                .map_or(&self.stranger, |login| &login.client);
             return client.ask("POST", path).json(&claim).send();
         }
         let person = self.chain.hire(&login, &[role], store);
-        let client = if column < 5 { &person.client } else { &self.stranger };
+        let client = if column < 5 {
+            &person.client
+        } else {
+            &self.stranger
+        };
         let ask = client.ask("POST", path);
         match path {
             "/auth/login" => {

@@ -75,13 +75,27 @@ fn a_database_that_goes_away_is_not_now_and_its_return_needs_nobody() {
         let add = || clerk.ask("POST", "/customers").key(key).json(&new).send();
         let login = json!({ "login": chain.clerk.name, "password": chain.clerk.password, "store_id": chain.north });
         let said = not_now(add);
-        assert!(said["detail"].as_str().unwrap().contains("database"), "{said}");
-        assert!(said["remedy"].as_str().unwrap().contains("nothing was changed"), "{said}");
+        assert!(
+            said["detail"].as_str().unwrap().contains("database"),
+            "{said}"
+        );
+        assert!(
+            said["remedy"]
+                .as_str()
+                .unwrap()
+                .contains("nothing was changed"),
+            "{said}"
+        );
         not_now(|| clerk.get(&format!("/customers/{customer}")));
         not_now(|| clerk.get("/customers/find?q=fenn"));
         not_now(|| clerk.post("/nearest", &json!({ "lab": [50, 0, 0] })));
         not_now(|| clerk.stranger().post("/auth/login", &login));
-        not_now(|| clerk.stranger().post("/auth/refresh", &json!({ "refresh_token": chain.contractor.refresh })));
+        not_now(|| {
+            clerk.stranger().post(
+                "/auth/refresh",
+                &json!({ "refresh_token": chain.contractor.refresh }),
+            )
+        });
         not_now(|| clerk.get("//ready"));
         // It lives, and says what needs no database.
         clerk.get("//health").expect(200);
@@ -128,7 +142,8 @@ fn a_transaction_cut_in_the_middle_leaves_nothing_behind() {
         .unwrap();
     let mut orders = holder.stdin.take().unwrap();
     writeln!(orders, "BEGIN; LOCK TABLE receipt IN EXCLUSIVE MODE;").unwrap();
-    let waits = "SELECT count(*) FROM pg_locks WHERE NOT granted AND relation = 'receipt'::regclass";
+    let waits =
+        "SELECT count(*) FROM pg_locks WHERE NOT granted AND relation = 'receipt'::regclass";
     let locks = "SELECT count(*) FROM pg_locks WHERE granted AND mode = 'ExclusiveLock' AND relation = 'receipt'::regclass";
     wait_until(|| psql(&database.superuser_url(), &[locks]) == "1");
     let (key, new) = (new_id(), new_customer("Cy Fenn"));
@@ -168,7 +183,9 @@ impl SmallDisk {
             .arg(at)
             .stderr(Stdio::null())
             .status();
-        mounted.is_ok_and(|status| status.success()).then(|| Self(at.to_owned()))
+        mounted
+            .is_ok_and(|status| status.success())
+            .then(|| Self(at.to_owned()))
     }
 }
 
@@ -199,14 +216,21 @@ fn a_full_disk_is_not_now_and_nothing_is_half_written() {
             continue;
         }
         let said = not_now(|| answer);
-        assert!(said["detail"].as_str().unwrap().contains("disk is full"), "{said}");
+        assert!(
+            said["detail"].as_str().unwrap().contains("disk is full"),
+            "{said}"
+        );
         assert!(said["detail"].as_str().unwrap().contains("admin"), "{said}");
         put_off.push((key, new));
         if put_off.len() == 10 {
             break;
         }
     }
-    assert_eq!(put_off.len(), 10, "the disk did not fill up: {taken} writes were taken");
+    assert_eq!(
+        put_off.len(),
+        10,
+        "the disk did not fill up: {taken} writes were taken"
+    );
     // What is there can be read all the while.
     assert_eq!(listed(clerk), taken);
     clerk.get("//health").expect(200);
@@ -239,7 +263,9 @@ fn listed(client: &Client) -> usize {
     for _ in 0..1_000 {
         let page = client.get(&path).expect(200);
         count += page["items"].as_array().unwrap().len();
-        let Some(next) = page["next"].as_str() else { return count };
+        let Some(next) = page["next"].as_str() else {
+            return count;
+        };
         path = format!("/customers?limit=200&after={next}");
     }
     panic!("the pages have no end");
@@ -250,15 +276,26 @@ fn listed(client: &Client) -> usize {
 #[track_caller]
 fn fails(mut command: Command, says: &[&str]) {
     let begun = Instant::now();
-    let Output { status, stderr, stdout } = command.output().unwrap();
+    let Output {
+        status,
+        stderr,
+        stdout,
+    } = command.output().unwrap();
     let said = String::from_utf8_lossy(&stderr);
-    assert!(begun.elapsed() < Duration::from_secs(30), "it took {:?}: {said}", begun.elapsed());
+    assert!(
+        begun.elapsed() < Duration::from_secs(30),
+        "it took {:?}: {said}",
+        begun.elapsed()
+    );
     assert_eq!(status.code(), Some(1), "{said}");
     assert!(!String::from_utf8_lossy(&stdout).contains("listening"));
     for part in says {
         assert!(said.contains(part), "does not say {part:?}: {said}");
     }
-    assert!(!said.contains("only-for-tests"), "a password is shown: {said}");
+    assert!(
+        !said.contains("only-for-tests"),
+        "a password is shown: {said}"
+    );
     assert!(!said.contains("panicked"), "{said}");
 }
 
@@ -269,29 +306,42 @@ fn a_taken_port_is_named() {
     let address = taken.local_addr().unwrap();
     let plan = ServerPlan::on(&database).with("SECONDCAN_LISTEN", &address.to_string());
     let port = format!("port {}", address.port());
-    fails(plan.command(&["serve"]), &[&port, "taken", "SECONDCAN_LISTEN"]);
+    fails(
+        plan.command(&["serve"]),
+        &[&port, "taken", "SECONDCAN_LISTEN"],
+    );
 }
 
 #[test]
 fn a_data_folder_that_is_closed_is_named() {
-    let folder = tempfile::Builder::new().prefix("secondcan-test-").tempdir_in("/tmp").unwrap();
+    let folder = tempfile::Builder::new()
+        .prefix("secondcan-test-")
+        .tempdir_in("/tmp")
+        .unwrap();
     let data = folder.path().join("data");
     fs::create_dir(&data).unwrap();
     fs::set_permissions(folder.path(), Permissions::from_mode(0o755)).unwrap();
     fs::set_permissions(&data, Permissions::from_mode(0o555)).unwrap();
     let plan = ServerPlan::embedded().with("SECONDCAN_DATA", data.to_str().unwrap());
-    fails(plan.command(&["serve"]), &["not writable", data.to_str().unwrap(), "SECONDCAN_DATA"]);
+    fails(
+        plan.command(&["serve"]),
+        &["not writable", data.to_str().unwrap(), "SECONDCAN_DATA"],
+    );
     assert_eq!(fs::read_dir(&data).unwrap().count(), 0);
 }
 
 #[test]
 fn an_older_schema_is_refused_with_the_command_that_mends_it() {
     let database = TestDatabase::create();
-    let last = "DELETE FROM _sqlx_migrations WHERE version = (SELECT max(version) FROM _sqlx_migrations)";
+    let last =
+        "DELETE FROM _sqlx_migrations WHERE version = (SELECT max(version) FROM _sqlx_migrations)";
     psql(&database.superuser_url(), &[last]);
     let plan = ServerPlan::on(&database);
     for verb in ["serve", "check"] {
-        fails(plan.command(&[verb]), &["version", "secondcan-server migrate", "DATABASE_OWNER_URL"]);
+        fails(
+            plan.command(&[verb]),
+            &["version", "secondcan-server migrate", "DATABASE_OWNER_URL"],
+        );
     }
     // Without the owner's URL nothing can be mended.
     fails(plan.command(&["migrate"]), &["DATABASE_OWNER_URL"]);
@@ -300,13 +350,29 @@ fn an_older_schema_is_refused_with_the_command_that_mends_it() {
 #[test]
 fn an_empty_database_is_refused_and_migrated_by_its_owner() {
     let database = TestDatabase::create();
-    psql(&database.owner_url(), &["DROP SCHEMA public CASCADE", "CREATE SCHEMA public"]);
-    psql(&database.superuser_url(), &["CREATE EXTENSION pg_trgm", "GRANT USAGE ON SCHEMA public TO secondcan_app"]);
+    psql(
+        &database.owner_url(),
+        &["DROP SCHEMA public CASCADE", "CREATE SCHEMA public"],
+    );
+    psql(
+        &database.superuser_url(),
+        &[
+            "CREATE EXTENSION pg_trgm",
+            "GRANT USAGE ON SCHEMA public TO secondcan_app",
+        ],
+    );
     let plan = ServerPlan::on(&database);
-    fails(plan.command(&["serve"]), &["version 0", "secondcan-server migrate"]);
+    fails(
+        plan.command(&["serve"]),
+        &["version 0", "secondcan-server migrate"],
+    );
     let plan = plan.with("DATABASE_OWNER_URL", &database.owner_url());
     let migrated = plan.command(&["migrate"]).output().unwrap();
-    assert!(migrated.status.success(), "{}", String::from_utf8_lossy(&migrated.stderr));
+    assert!(
+        migrated.status.success(),
+        "{}",
+        String::from_utf8_lossy(&migrated.stderr)
+    );
     assert!(plan.serve().is_ready());
 }
 
@@ -337,7 +403,9 @@ fn a_database_that_is_away_or_closed_at_the_start_is_named() {
         fails(plan.command(&["serve"]), &["database"]);
         fails(plan.command(&["check"]), &["database"]);
     }
-    let missing = database.app_url().replace("secondcan_test_", "secondcan_missing_");
+    let missing = database
+        .app_url()
+        .replace("secondcan_test_", "secondcan_missing_");
     let plan = ServerPlan::on(&database).with("DATABASE_URL", &missing);
     fails(plan.command(&["serve"]), &["database", "does not exist"]);
     let plan = ServerPlan::on(&database).with("DATABASE_URL", "mysql://only-for-tests@localhost/x");
@@ -356,5 +424,10 @@ fn a_login_during_a_crash_of_postgres_is_asked_again_not_refused() {
     relay.set(Line::Open);
     until_taken(|| chain.clerk.client.get("/auth/me")).expect(200);
     let stranger = chain.clerk.client.stranger();
-    let _ = log_in(&stranger, chain.clerk.id, &chain.clerk.name, chain.clerk.store);
+    let _ = log_in(
+        &stranger,
+        chain.clerk.id,
+        &chain.clerk.name,
+        chain.clerk.store,
+    );
 }

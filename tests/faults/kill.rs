@@ -66,7 +66,10 @@ impl Run<'_> {
     fn send(&self, client: &Client, write: &Write) -> Result<Answer, ureq::Error> {
         let url = self.url.read().unwrap().clone();
         let client = client.moved_to(&url);
-        let mut ask = client.ask(write.method, &write.path).key(write.key).json(&write.body);
+        let mut ask = client
+            .ask(write.method, &write.path)
+            .key(write.key)
+            .json(&write.body);
         if let Some(version) = write.version {
             ask = ask.if_match(version);
         }
@@ -90,14 +93,29 @@ impl Run<'_> {
                     self.unanswered.fetch_add(1, SeqCst);
                 }
             }
-            assert!(self.begun.elapsed() < PATIENCE, "never acknowledged: {write:?}");
+            assert!(
+                self.begun.elapsed() < PATIENCE,
+                "never acknowledged: {write:?}"
+            );
             thread::sleep(Duration::from_millis(150));
         }
     }
 
-    fn write(&self, method: &'static str, path: String, version: Option<i64>, body: Value) -> Write {
+    fn write(
+        &self,
+        method: &'static str,
+        path: String,
+        version: Option<i64>,
+        body: Value,
+    ) -> Write {
         let key = new_id();
-        Write { key, method, path, version, body }
+        Write {
+            key,
+            method,
+            path,
+            version,
+            body,
+        }
     }
 
     /// One writer on records of its own: a customer, its match, and a new name, over and over.
@@ -124,7 +142,8 @@ impl Run<'_> {
     fn same_match(&self, id: Uuid, first: &Value, client: &Client) -> Vec<Acknowledged> {
         let mut done = Vec::new();
         while !self.stop.load(SeqCst) {
-            let body = json!({ "formula": self.chain.formula(), "parent_id": first, "made_at": MADE_AT });
+            let body =
+                json!({ "formula": self.chain.formula(), "parent_id": first, "made_at": MADE_AT });
             let path = format!("/matches/{id}/revisions");
             done.push(self.insist(client, self.write("POST", path, None, body)));
         }
@@ -143,7 +162,11 @@ impl Run<'_> {
 /// The private Postgres's own word on where it is.
 fn postmaster(plan: &ServerPlan) -> Vec<String> {
     let file = plan.data().join("postgres/postmaster.pid");
-    fs::read_to_string(file).unwrap().lines().map(str::to_owned).collect()
+    fs::read_to_string(file)
+        .unwrap()
+        .lines()
+        .map(str::to_owned)
+        .collect()
 }
 
 fn kill_postgres(plan: &ServerPlan) {
@@ -210,7 +233,10 @@ fn every_acknowledged_write_is_there_once_and_no_other_whatever_is_killed() {
         run.wait_for_writes(BETWEEN);
         run.stop.store(true, SeqCst);
         let gather = |writers: Vec<thread::ScopedJoinHandle<'_, Vec<Acknowledged>>>| {
-            writers.into_iter().flat_map(|writer| writer.join().unwrap()).collect()
+            writers
+                .into_iter()
+                .flat_map(|writer| writer.join().unwrap())
+                .collect()
         };
         let (own, same): (Vec<Acknowledged>, Vec<Acknowledged>) = (gather(own), gather(same));
         (server, own, same)
@@ -248,17 +274,22 @@ fn every_acknowledged_write_is_there_once_and_no_other_whatever_is_killed() {
 
 /// Rows of the change log by kind.
 fn logged(url: &str) -> BTreeMap<String, usize> {
-    psql(url, &["SELECT kind, count(*) FROM change_log GROUP BY kind"])
-        .lines()
-        .map(|line| {
-            let (kind, count) = line.split_once('|').unwrap();
-            (kind.to_owned(), count.parse().unwrap())
-        })
-        .collect()
+    psql(
+        url,
+        &["SELECT kind, count(*) FROM change_log GROUP BY kind"],
+    )
+    .lines()
+    .map(|line| {
+        let (kind, count) = line.split_once('|').unwrap();
+        (kind.to_owned(), count.parse().unwrap())
+    })
+    .collect()
 }
 
 fn count(url: &str, table: &str) -> u64 {
-    psql(url, &[&format!("SELECT count(*) FROM {table}")]).parse().unwrap()
+    psql(url, &[&format!("SELECT count(*) FROM {table}")])
+        .parse()
+        .unwrap()
 }
 
 /// Every record of a list, over all its pages.
@@ -267,8 +298,12 @@ fn all(client: &Client, path: &str) -> Vec<Value> {
     let mut page = client.get(&format!("{path}?limit=200")).expect(200);
     for _ in 0..10_000 {
         items.extend(page["items"].as_array().unwrap().iter().cloned());
-        let Some(next) = page["next"].as_str() else { return items };
-        page = client.get(&format!("{path}?limit=200&after={next}")).expect(200);
+        let Some(next) = page["next"].as_str() else {
+            return items;
+        };
+        page = client
+            .get(&format!("{path}?limit=200&after={next}"))
+            .expect(200);
     }
     panic!("{path}: the pages have no end");
 }
@@ -276,14 +311,25 @@ fn all(client: &Client, path: &str) -> Vec<Value> {
 fn own_records_are_right(client: &Client, own: &[Acknowledged], other: &str) {
     // A name for each customer, as last acknowledged.
     let mut names: BTreeMap<String, String> = BTreeMap::new();
-    for done in own.iter().filter(|done| done.write.path.starts_with("/customers")) {
+    for done in own
+        .iter()
+        .filter(|done| done.write.path.starts_with("/customers"))
+    {
         let answer = done.answer.json();
-        names.insert(answer["id"].as_str().unwrap().into(), answer["name"].as_str().unwrap().into());
+        names.insert(
+            answer["id"].as_str().unwrap().into(),
+            answer["name"].as_str().unwrap().into(),
+        );
     }
     let kept = all(client, "/customers");
     let found: BTreeMap<String, String> = kept
         .iter()
-        .map(|kept| (kept["id"].as_str().unwrap().into(), kept["name"].as_str().unwrap().into()))
+        .map(|kept| {
+            (
+                kept["id"].as_str().unwrap().into(),
+                kept["name"].as_str().unwrap().into(),
+            )
+        })
         .filter(|(id, _): &(String, String)| id != other)
         .collect();
     assert_eq!(kept.len(), found.len() + 1, "a customer is listed twice");
@@ -306,7 +352,10 @@ fn own_records_are_right(client: &Client, own: &[Acknowledged], other: &str) {
     for id in acknowledged.iter().step_by(acknowledged.len().div_ceil(40)) {
         let opened = client.get(&format!("/matches/{id}")).expect(200);
         assert_eq!(opened["revisions"][0]["shots"].as_array().unwrap().len(), 2);
-        let (kept, sent) = (&opened["sample"]["read"]["spectrum"], &measurement(0.4)["spectrum"]);
+        let (kept, sent) = (
+            &opened["sample"]["read"]["spectrum"],
+            &measurement(0.4)["spectrum"],
+        );
         assert_eq!(kept["start_nm"], sent["start_nm"]);
         assert_eq!(kept["values"].as_array().unwrap().len(), 31);
     }
@@ -318,11 +367,18 @@ fn shared_match_is_right(client: &Client, id: Uuid, first: &Value, same: &[Ackno
     let kept: BTreeSet<Uuid> = revisions.iter().map(id_of).collect();
     let mut acknowledged: BTreeSet<Uuid> =
         same.iter().map(|done| id_of(&done.answer.json())).collect();
-    assert_eq!(acknowledged.len(), same.len(), "one revision was acknowledged twice");
+    assert_eq!(
+        acknowledged.len(),
+        same.len(),
+        "one revision was acknowledged twice"
+    );
     acknowledged.insert(first.as_str().unwrap().parse().unwrap());
     assert_eq!(kept, acknowledged);
     assert_eq!(opened["forked"], true);
-    let mut numbers: Vec<i64> = revisions.iter().map(|kept| kept["number"].as_i64().unwrap()).collect();
+    let mut numbers: Vec<i64> = revisions
+        .iter()
+        .map(|kept| kept["number"].as_i64().unwrap())
+        .collect();
     numbers.sort_unstable();
     let expected: Vec<i64> = (1..=i64::try_from(revisions.len()).unwrap()).collect();
     assert_eq!(numbers, expected, "server order has gaps or doubles");

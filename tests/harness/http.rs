@@ -46,8 +46,9 @@ impl Answer {
     #[must_use]
     #[track_caller]
     pub fn json(&self) -> Value {
-        serde_json::from_slice(&self.body)
-            .unwrap_or_else(|error| panic!("{} is not JSON ({error}): {}", self.status, self.text()))
+        serde_json::from_slice(&self.body).unwrap_or_else(|error| {
+            panic!("{} is not JSON ({error}): {}", self.status, self.text())
+        })
     }
 
     /// The body, if the status is this one.

@@ -55,14 +55,20 @@ impl Relay {
         };
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let address = listener.local_addr().unwrap();
-        let state = Arc::new(Mutex::new(State { line: Line::Open, open: Vec::new() }));
+        let state = Arc::new(Mutex::new(State {
+            line: Line::Open,
+            open: Vec::new(),
+        }));
         let shared = Arc::clone(&state);
         thread::spawn(move || {
             for client in listener.incoming().flatten() {
                 accept(client, &target, &shared);
             }
         });
-        Self { url: format!("{start}@{address}/{database}"), state }
+        Self {
+            url: format!("{start}@{address}/{database}"),
+            state,
+        }
     }
 
     /// The URL through the relay.

@@ -26,8 +26,10 @@ pub(crate) enum Base {
         list: ListOptions,
     },
     /// Add a base to a product
-    #[command(after_help = "Example:\n  secondcan base add deep --product \"Interior wall\" --kind deep \\\n      \
-        --room quart=850+89 --room gallon=3420+355")]
+    #[command(
+        after_help = "Example:\n  secondcan base add deep --product \"Interior wall\" --kind deep \\\n      \
+        --room quart=850+89 --room gallon=3420+355"
+    )]
     Add {
         /// Its name, unique within the product
         name: BaseName,
@@ -42,7 +44,9 @@ pub(crate) enum Base {
         rooms: Vec<BaseRoom>,
     },
     /// Change a base; what is not named stays
-    #[command(after_help = "Example:\n  secondcan base edit deep --product \"Interior wall\" --retire")]
+    #[command(
+        after_help = "Example:\n  secondcan base edit deep --product \"Interior wall\" --retire"
+    )]
     Edit(Edit),
 }
 
@@ -141,7 +145,7 @@ fn save(run: &Run, remote: &Remote, write: &Write) -> Result<Exit, Failure> {
 }
 
 fn draw(screen: &mut Screen, base: &Record) {
-    screen.bold(base.name.to_string());
+    screen.bold(&base.name);
     screen.pair("kind", base.kind.to_string());
     for room in &base.rooms {
         screen.pair(

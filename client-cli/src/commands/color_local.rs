@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use color::{
-    Application94, Deltas, Direction, Illuminant, Lab, Observer, Verdict, VerdictLimits, Viewing, cie94, cmc, de76,
-    de2000,
+    Application94, Deltas, Direction, Illuminant, Lab, Observer, Verdict, VerdictLimits, Viewing,
+    cie94, cmc, de76, de2000,
 };
 use serde::Serialize;
 use serde_json::{Map, Value};
@@ -17,7 +17,9 @@ use crate::spectrum_file::{self, ReadingOptions};
 
 /// XYZ and Lab of measured spectra, under any of the usual lights
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  secondcan color --spectrum cushion.csv --light D65 --light A --observer 10")]
+#[command(
+    after_help = "Example:\n  secondcan color --spectrum cushion.csv --light D65 --light A --observer 10"
+)]
 pub(crate) struct Color {
     /// File with the measured spectra (CSV); - is stdin
     #[arg(long, value_name = "FILE")]
@@ -134,10 +136,12 @@ impl DeltaFormula {
 
 /// The difference of two colors, in numbers and words
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  secondcan delta --lab 52.1,-3.4,10 --lab 51.8,-3.1,10.6\n  \
+#[command(
+    after_help = "Examples:\n  secondcan delta --lab 52.1,-3.4,10 --lab 51.8,-3.1,10.6\n  \
     secondcan delta --spectrum standard.csv --spectrum sample.csv --formula de2000 --formula cmc\n  \
     secondcan delta --pairs pairs.csv --json\n\n\
-    The first color is the standard, the second the sample. CMC is 2:1; CIE94 is that for graphic arts.")]
+    The first color is the standard, the second the sample. CMC is 2:1; CIE94 is that for graphic arts."
+)]
 #[command(group = clap::ArgGroup::new("colors").required(true).multiple(false).args(["labs", "spectra", "pairs"]))]
 pub(crate) struct Delta {
     /// A color: L,a,b; give two
@@ -237,7 +241,9 @@ impl Delta {
 }
 
 fn draw(screen: &mut Screen, difference: &Difference) {
-    let row = difference.row.map_or(String::new(), |row| format!("row {row}: "));
+    let row = difference
+        .row
+        .map_or(String::new(), |row| format!("row {row}: "));
     let numbers: Vec<String> = difference
         .delta
         .iter()

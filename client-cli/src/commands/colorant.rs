@@ -99,6 +99,13 @@ fn save(run: &Run, remote: &Remote, write: &Write) -> Result<Exit, Failure> {
 
 fn draw(screen: &mut Screen, colorant: &Record) {
     screen.bold(format!("{} {}", colorant.ci_name, colorant.pigment));
-    screen.pair("state", if colorant.retired { "retired" } else { "in use" });
+    screen.pair(
+        "state",
+        if colorant.retired {
+            "retired"
+        } else {
+            "in use"
+        },
+    );
     screen.pair("id", colorant.id.to_string());
 }

@@ -6,8 +6,8 @@ use formula::id::{CustomerId, JobId};
 use formula::naming::{CustomerName, JobLabel, Note, PhoneLabel};
 use formula::phone::TypedPhone;
 use formula::wire::v1::{
-    Customer as Record, CustomerEdit, CustomerHit, CustomerInBrief, CustomerKind, Found, FoundBy, Job as JobRecord, JobEdit, NewCustomer,
-    NewJob, NewPhone,
+    Customer as Record, CustomerEdit, CustomerHit, CustomerInBrief, CustomerKind, Found, FoundBy,
+    Job as JobRecord, JobEdit, NewCustomer, NewJob, NewPhone,
 };
 
 use super::{ListOptions, Run};
@@ -21,11 +21,15 @@ use crate::word::word;
 #[derive(Debug, clap::Subcommand)]
 pub(crate) enum Customer {
     /// Add a customer
-    #[command(after_help = "Example:\n  secondcan customer add \"Brannock & Daughters Painting\" --company \\\n      \
-        --phone \"555-0142;site office\" --job \"Lobby, second coat\"")]
+    #[command(
+        after_help = "Example:\n  secondcan customer add \"Brannock & Daughters Painting\" --company \\\n      \
+        --phone \"555-0142;site office\" --job \"Lobby, second coat\""
+    )]
     Add(Add),
     /// Find customers by name, phone or job; typing errors are forgiven
-    #[command(after_help = "Examples:\n  secondcan customer find branock\n  secondcan customer find 0142 bran")]
+    #[command(
+        after_help = "Examples:\n  secondcan customer find branock\n  secondcan customer find 0142 bran"
+    )]
     Find(Find),
     /// Open a customer
     #[command(after_help = "Example:\n  secondcan customer show \"Brannock & Daughters\"")]
@@ -40,7 +44,9 @@ pub(crate) enum Customer {
         list: ListOptions,
     },
     /// Change a customer; what is not named stays
-    #[command(after_help = "Example:\n  secondcan customer edit \"Brannock & Daughters\" --phone 555-0142 --phone \"555-0177;home\"")]
+    #[command(
+        after_help = "Example:\n  secondcan customer edit \"Brannock & Daughters\" --phone 555-0142 --phone \"555-0177;home\""
+    )]
     Edit(Edit),
     /// Jobs of a customer
     #[command(subcommand)]
@@ -51,7 +57,9 @@ pub(crate) enum Customer {
 #[derive(Debug, clap::Subcommand)]
 pub(crate) enum Job {
     /// Add a job
-    #[command(after_help = "Example:\n  secondcan customer job add \"Brannock & Daughters\" \"Stairwell, all floors\"")]
+    #[command(
+        after_help = "Example:\n  secondcan customer job add \"Brannock & Daughters\" \"Stairwell, all floors\""
+    )]
     Add {
         /// Name or id
         customer: String,
@@ -59,7 +67,9 @@ pub(crate) enum Job {
         label: JobLabel,
     },
     /// Give a job another name
-    #[command(after_help = "Example:\n  secondcan customer job rename \"Brannock & Daughters\" Stairwell \"Stairwell, floors 1 to 3\"")]
+    #[command(
+        after_help = "Example:\n  secondcan customer job rename \"Brannock & Daughters\" Stairwell \"Stairwell, floors 1 to 3\""
+    )]
     Rename {
         /// Name or id
         customer: String,
@@ -160,7 +170,8 @@ impl Customer {
             Self::List { list } => {
                 let page = list.page::<CustomerInBrief>(&remote, "/customers")?;
                 run.listed(&page, "no customers yet", |items| {
-                    let mut table = Table::new(&["name", "phone", "jobs", "store", ">matches", "id"]);
+                    let mut table =
+                        Table::new(&["name", "phone", "jobs", "store", ">matches", "id"]);
                     for item in items {
                         table.row([
                             item.name.clone(),
@@ -266,7 +277,9 @@ impl Find {
                 .with("limit", self.limit),
         )?;
         run.output().show(&found, |screen| {
-            let mut table = Table::new(&["name", "phone", "jobs", "store", ">matches", "found by", "id"]);
+            let mut table = Table::new(&[
+                "name", "phone", "jobs", "store", ">matches", "found by", "id",
+            ]);
             for hit in &found.items {
                 table.row([
                     hit.name.clone(),
@@ -333,7 +346,7 @@ impl Edit {
 }
 
 fn draw(screen: &mut Screen, record: &Record) {
-    screen.bold(record.name.to_string());
+    screen.bold(&record.name);
     screen.pair(
         "kind",
         match record.kind {
@@ -349,10 +362,10 @@ fn draw(screen: &mut Screen, record: &Record) {
         screen.pair("phone", format!("{}{label}", phone.number));
     }
     for job in &record.jobs {
-        screen.pair("job", job.label.to_string());
+        screen.pair("job", &job.label);
     }
     if let Some(note) = &record.note {
-        screen.pair("note", note.to_string());
+        screen.pair("note", note);
     }
     screen.pair(
         "added",

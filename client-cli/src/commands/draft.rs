@@ -14,8 +14,10 @@ use crate::remote::{Remote, Write, fresh};
 #[derive(Debug, clap::Subcommand)]
 pub(crate) enum Draft {
     /// Keep what there is so far, in a new draft or in one begun before
-    #[command(after_help = "Examples:\n  secondcan match draft save --title \"Blue cushion\" --spectrum cushion.csv\n  \
-        secondcan match draft save --draft 019a2f3c-5b7e-7d41-9c02-6e1f8a4b3d57 --customer \"Odile Tamm\"")]
+    #[command(
+        after_help = "Examples:\n  secondcan match draft save --title \"Blue cushion\" --spectrum cushion.csv\n  \
+        secondcan match draft save --draft 019a2f3c-5b7e-7d41-9c02-6e1f8a4b3d57 --customer \"Odile Tamm\""
+    )]
     Save(Box<Save>),
     /// Your drafts
     #[command(after_help = "Example:\n  secondcan match draft list")]
@@ -24,17 +26,23 @@ pub(crate) enum Draft {
         list: ListOptions,
     },
     /// What a draft holds and lacks
-    #[command(after_help = "Example:\n  secondcan match draft show 019a2f3c-5b7e-7d41-9c02-6e1f8a4b3d57")]
+    #[command(
+        after_help = "Example:\n  secondcan match draft show 019a2f3c-5b7e-7d41-9c02-6e1f8a4b3d57"
+    )]
     Show {
         /// Its id
         draft: DraftId,
     },
     /// Go on with a draft: add what it lacks and record the match
-    #[command(after_help = "Example:\n  secondcan match draft resume 019a2f3c-5b7e-7d41-9c02-6e1f8a4b3d57 \\\n      \
-        --product \"Interior wall\" --sheen eggshell")]
+    #[command(
+        after_help = "Example:\n  secondcan match draft resume 019a2f3c-5b7e-7d41-9c02-6e1f8a4b3d57 \\\n      \
+        --product \"Interior wall\" --sheen eggshell"
+    )]
     Resume(Box<Resume>),
     /// Throw a draft away
-    #[command(after_help = "Example:\n  secondcan match draft discard 019a2f3c-5b7e-7d41-9c02-6e1f8a4b3d57")]
+    #[command(
+        after_help = "Example:\n  secondcan match draft discard 019a2f3c-5b7e-7d41-9c02-6e1f8a4b3d57"
+    )]
     Discard {
         /// Its id
         draft: DraftId,
@@ -175,7 +183,7 @@ fn lacks(parts: &DraftParts) -> Vec<&'static str> {
 }
 
 fn draw(screen: &mut Screen, record: &Record) {
-    screen.bold(record.title.to_string());
+    screen.bold(&record.title);
     screen.pair("put down", time_text(record.updated_at));
     let lacking = lacks(&record.parts);
     screen.pair(
@@ -188,12 +196,20 @@ fn draw(screen: &mut Screen, record: &Record) {
     );
     screen.pair(
         "formula",
-        record.parts.formula.as_ref().map_or("none yet".to_owned(), |formula| {
-            format!("{} colorants, {}", formula.shots.len(), formula.size.human_name())
-        }),
+        record
+            .parts
+            .formula
+            .as_ref()
+            .map_or("none yet".to_owned(), |formula| {
+                format!(
+                    "{} colorants, {}",
+                    formula.shots.len(),
+                    formula.size.human_name()
+                )
+            }),
     );
     if let Some(note) = &record.parts.note {
-        screen.pair("note", note.to_string());
+        screen.pair("note", note);
     }
     screen.pair("id", record.id.to_string());
 }

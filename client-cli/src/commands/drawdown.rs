@@ -14,8 +14,10 @@ use crate::remote::{Write, fresh, now};
 #[derive(Debug, clap::Subcommand)]
 pub(crate) enum Drawdown {
     /// Record what a drawdown of a revision measures
-    #[command(after_help = "Example:\n  secondcan drawdown record 7K3QF-9XW2D-Q --dry --spectrum drawdown.csv --aperture 12\n\n\
-        A wet drawdown proves nothing: paint changes as it dries.")]
+    #[command(
+        after_help = "Example:\n  secondcan drawdown record 7K3QF-9XW2D-Q --dry --spectrum drawdown.csv --aperture 12\n\n\
+        A wet drawdown proves nothing: paint changes as it dries."
+    )]
     Record(Box<RecordDrawdown>),
 }
 

@@ -241,11 +241,17 @@ mod tests {
         let shots: Vec<String> = good.shots.iter().map(ToString::to_string).collect();
         assert_eq!(
             shots,
-            ["PY42 24 × 1/48 fl oz (14.79 ml)", "PBk7 3 × 1/96 fl oz (0.92 ml)"]
+            [
+                "PY42 24 × 1/48 fl oz (14.79 ml)",
+                "PBk7 3 × 1/96 fl oz (0.92 ml)"
+            ]
         );
         assert_eq!(good.size, Some(CanSize::Gallon));
         for (text, named) in [
-            (r#"{"base":"Deep","shots":["PY42=2.5@1/48"]}"#, "PY42=5@1/96"),
+            (
+                r#"{"base":"Deep","shots":["PY42=2.5@1/48"]}"#,
+                "PY42=5@1/96",
+            ),
             (r#"{"base":"Deep","size":"bucket"}"#, "bucket"),
             (r#"{"bass":"Deep"}"#, "bass"),
             ("", "EOF"),

@@ -3,7 +3,8 @@
 use formula::id::{CalibrationId, InstrumentId};
 use formula::naming::{InstrumentModel, InstrumentName, SerialNumber};
 use formula::wire::v1::{
-    Calibration as CalibrationRecord, Geometry, Instrument as Record, InstrumentEdit, NewCalibration, NewInstrument,
+    Calibration as CalibrationRecord, Geometry, Instrument as Record, InstrumentEdit,
+    NewCalibration, NewInstrument,
 };
 use time::OffsetDateTime;
 
@@ -28,8 +29,10 @@ pub(crate) enum Instrument {
         list: ListOptions,
     },
     /// Register an instrument
-    #[command(after_help = "Example:\n  secondcan instrument add \"Counter sphere 2\" --model \"Sphere, 31 bands\" \\\n      \
-        --serial S-20417 --geometry d:8 --aperture 12 --aperture 6")]
+    #[command(
+        after_help = "Example:\n  secondcan instrument add \"Counter sphere 2\" --model \"Sphere, 31 bands\" \\\n      \
+        --serial S-20417 --geometry d:8 --aperture 12 --aperture 6"
+    )]
     Add(Add),
     /// Change an instrument; what is not named stays
     #[command(after_help = "Example:\n  secondcan instrument edit \"Counter sphere 2\" --retire")]
@@ -80,10 +83,14 @@ pub(crate) struct Edit {
 #[derive(Debug, clap::Subcommand)]
 pub(crate) enum Calibration {
     /// Record a calibration
-    #[command(after_help = "Example:\n  secondcan instrument calibration add \"Counter sphere 2\" --white --black --temperature 22.5")]
+    #[command(
+        after_help = "Example:\n  secondcan instrument calibration add \"Counter sphere 2\" --white --black --temperature 22.5"
+    )]
     Add(AddCalibration),
     /// Calibrations of an instrument, the latest first
-    #[command(after_help = "Example:\n  secondcan instrument calibration list \"Counter sphere 2\"")]
+    #[command(
+        after_help = "Example:\n  secondcan instrument calibration list \"Counter sphere 2\""
+    )]
     List {
         /// Name, serial number or id
         instrument: String,
@@ -149,7 +156,8 @@ impl Instrument {
                     geometry: add.geometry,
                     apertures_mm: add.apertures,
                 };
-                let write = Write::new("register an instrument", "POST", "/instruments", Some(&new))?;
+                let write =
+                    Write::new("register an instrument", "POST", "/instruments", Some(&new))?;
                 save(run, &remote, &write)
             }
             Self::Edit(edit) => {
@@ -254,9 +262,9 @@ const fn what_was_read(calibration: &CalibrationRecord) -> &'static str {
 }
 
 fn draw(screen: &mut Screen, instrument: &Record) {
-    screen.bold(instrument.name.to_string());
-    screen.pair("model", instrument.model.to_string());
-    screen.pair("serial", instrument.serial.to_string());
+    screen.bold(&instrument.name);
+    screen.pair("model", &instrument.model);
+    screen.pair("serial", &instrument.serial);
     screen.pair("geometry", geometry(instrument.geometry));
     let apertures: Vec<String> = instrument
         .apertures_mm
@@ -264,6 +272,13 @@ fn draw(screen: &mut Screen, instrument: &Record) {
         .map(|mm| format!("{mm} mm"))
         .collect();
     screen.pair("apertures", apertures.join(", "));
-    screen.pair("state", if instrument.retired { "retired" } else { "in use" });
+    screen.pair(
+        "state",
+        if instrument.retired {
+            "retired"
+        } else {
+            "in use"
+        },
+    );
     screen.pair("id", instrument.id.to_string());
 }

@@ -16,7 +16,9 @@ use crate::spectrum_file::{self, ReadingOptions, SampleOptions};
 #[derive(Debug, clap::Subcommand)]
 pub(crate) enum Library {
     /// Build a library from files of spectra
-    #[command(after_help = "Example:\n  secondcan library build --spectra chips-1.csv chips-2.csv --out chips")]
+    #[command(
+        after_help = "Example:\n  secondcan library build --spectra chips-1.csv chips-2.csv --out chips"
+    )]
     Build(Build),
 }
 
@@ -127,12 +129,13 @@ impl Ask<'_> {
                 .map(|(name, lab)| self.answer(&library, name, lab))
                 .collect::<Result<Vec<_>, _>>()?;
             let nothing = answers.iter().all(|answer| answer.results.is_empty());
-            run.output().show(&Answers { answers: &answers }, |screen| {
-                for answer in &answers {
-                    draw(screen, answer);
-                    screen.gap();
-                }
-            })?;
+            run.output()
+                .show(&Answers { answers: &answers }, |screen| {
+                    for answer in &answers {
+                        draw(screen, answer);
+                        screen.gap();
+                    }
+                })?;
             return Ok(found(nothing));
         }
         let (name, lab) = match (self.sample.read()?, self.lab) {
@@ -200,12 +203,15 @@ fn draw(screen: &mut Screen, answer: &Answer) {
     screen.line(format!("{} spectra examined", answer.examined));
 }
 
+/// A color and the name that its file gives it.
+type NamedColor = (Option<String>, Lab);
+
 /// The colors of a file of queries: Lab where it has columns L, a and b, else spectra.
 fn queries(
     path: &Path,
     options: ReadingOptions,
     viewing: Viewing,
-) -> Result<Vec<(Option<String>, Lab)>, Failure> {
+) -> Result<Vec<NamedColor>, Failure> {
     let bytes = spectrum_file::bytes_of(path)?;
     if let Some(colors) = lab_rows(&bytes)? {
         return Ok(colors);
@@ -219,7 +225,7 @@ fn queries(
 }
 
 /// Rows of L, a, b and maybe a name; nothing when the headings are not those.
-fn lab_rows(bytes: &[u8]) -> Result<Option<Vec<(Option<String>, Lab)>>, Failure> {
+fn lab_rows(bytes: &[u8]) -> Result<Option<Vec<NamedColor>>, Failure> {
     let mut reader = csv::ReaderBuilder::new()
         .trim(csv::Trim::All)
         .from_reader(bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes));

@@ -100,7 +100,9 @@ impl Login {
                     let found = remote
                         .all::<Store>("/stores")
                         .map_err(Failure::from)
-                        .and_then(|all| reference::pick("store", typed, &all).map(|store| store.id));
+                        .and_then(|all| {
+                            reference::pick("store", typed, &all).map(|store| store.id)
+                        });
                     let store_id = match found {
                         Ok(id) => id,
                         Err(failure) => {
@@ -156,7 +158,10 @@ impl Claim {
             _ => ask_secret(prompt),
         };
         let token = next(self.token_stdin, "one-time token: ")?;
-        let password = next(self.password_stdin, "new password (15 characters or more): ")?;
+        let password = next(
+            self.password_stdin,
+            "new password (15 characters or more): ",
+        )?;
         if !self.password_stdin && ask_secret("the same again: ")? != password {
             return Err(Failure::bad("password", "the two passwords differ")
                 .remedy("run the command again; the token was not used"));
@@ -192,13 +197,20 @@ impl Whoami {
         let remote = run.remote()?;
         let me: WhoAmI = remote.get("/auth/me")?;
         run.output().show(&me, |screen| {
-            screen.bold(me.person.display_name.to_string());
+            screen.bold(&me.person.display_name);
             screen.pair("login", me.person.login.as_str());
-            let roles: Vec<&str> = me.person.roles.iter().map(|role| role.human_name()).collect();
+            let roles: Vec<&str> = me
+                .person
+                .roles
+                .iter()
+                .map(|role| role.human_name())
+                .collect();
             screen.pair("roles", roles.join(", "));
             screen.pair(
                 "store",
-                me.store.as_ref().map_or("none", |store| store.name.as_str()),
+                me.store
+                    .as_ref()
+                    .map_or("none", |store| store.name.as_str()),
             );
             screen.pair("server", remote.address().as_str());
         })?;
@@ -226,8 +238,9 @@ fn stdin_lines(count: usize) -> Result<Vec<String>, Failure> {
 }
 
 fn no_terminal() -> Failure {
-    Failure::bad("stdin", "there is no terminal to ask at")
-        .remedy("give --login NAME and the secrets on stdin with --password-stdin (claim: --token-stdin)")
+    Failure::bad("stdin", "there is no terminal to ask at").remedy(
+        "give --login NAME and the secrets on stdin with --password-stdin (claim: --token-stdin)",
+    )
 }
 
 fn ask_line(prompt: &str) -> Result<String, Failure> {

@@ -4,9 +4,7 @@ use formula::id::{DraftId, MatchId, ProductId, RevisionId};
 use formula::label::LabelCode;
 use formula::naming::Note;
 use formula::sheen::SheenWord;
-use formula::wire::v1::{
-    Customer, DraftParts, Match as Record, NewMatch, Product, Reuse,
-};
+use formula::wire::v1::{Customer, DraftParts, Match as Record, NewMatch, Product, Reuse};
 
 use super::formula_input::{Around, FormulaOptions};
 use super::{Run, match_view};
@@ -73,7 +71,9 @@ impl RecordOptions {
                     let customer: Customer = remote.get(format!("/customers/{customer_id}"))?;
                     reference::pick("job", typed, &customer.jobs)
                         .map_err(|failure| {
-                            failure.remedy("give one of these, or add it with `secondcan customer job add`")
+                            failure.remedy(
+                                "give one of these, or add it with `secondcan customer job add`",
+                            )
                         })?
                         .id
                 }
@@ -200,7 +200,12 @@ pub(super) fn record(
         draft_id,
     };
     let label = LabelCode::from(new.id);
-    let write = Write::new(&format!("record match {label}"), "POST", "/matches", Some(&new))?;
+    let write = Write::new(
+        &format!("record match {label}"),
+        "POST",
+        "/matches",
+        Some(&new),
+    )?;
     let saved: Record = remote.write(&write)?;
     run.saved(&saved, |screen| {
         screen.line("match recorded; write this on the can:");
@@ -208,7 +213,10 @@ pub(super) fn record(
         screen.bold(format!("    {}", match_view::spaced(saved.label_code)));
         screen.gap();
         screen.pair("customer", &saved.customer.name);
-        screen.pair("product", format!("{}, {}", saved.product.name, saved.sheen.word.human_name()));
+        screen.pair(
+            "product",
+            format!("{}, {}", saved.product.name, saved.sheen.word.human_name()),
+        );
         screen.color("wanted", saved.sample.lab.0, "");
         if saved.revisions.is_empty() {
             screen.line("no formula yet: add it with `secondcan match revise`");

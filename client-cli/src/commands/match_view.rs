@@ -56,7 +56,11 @@ fn beside(remote: &Remote, opened: &Record) -> Result<Beside, Failure> {
             in_force.limits.ask,
         )
         .map_err(|error| {
-            Failure::new(Exit::Internal, "unknown-answer", format!("the chain's verdict limits: {error}"))
+            Failure::new(
+                Exit::Internal,
+                "unknown-answer",
+                format!("the chain's verdict limits: {error}"),
+            )
         })?,
         None => VerdictLimits::default(),
     };
@@ -115,14 +119,19 @@ fn draw(screen: &mut Screen, opened: &Record, beside: &Beside) {
         }
     }
     if opened.forked && !opened.picked {
-        screen.warn("two revisions correct the same one: compare them, then `secondcan match pick`");
+        screen
+            .warn("two revisions correct the same one: compare them, then `secondcan match pick`");
     }
     if let Some(job) = &opened.job {
-        screen.pair("job", job.label.to_string());
+        screen.pair("job", &job.label);
     }
     screen.pair(
         "product",
-        format!("{}, {}", opened.product.name, opened.sheen.word.human_name()),
+        format!(
+            "{}, {}",
+            opened.product.name,
+            opened.sheen.word.human_name()
+        ),
     );
     let wanted = opened.sample.lab.0;
     screen.color("wanted", wanted, "");
@@ -142,7 +151,7 @@ fn draw(screen: &mut Screen, opened: &Record, beside: &Beside) {
     drawdowns(screen, opened);
     tints(screen, opened, beside);
     if let Some(note) = &opened.note {
-        screen.pair("note", note.to_string());
+        screen.pair("note", note);
     }
     screen.gap();
     screen.pair(
@@ -232,7 +241,7 @@ pub(super) fn revision(screen: &mut Screen, revision: &Revision) {
     ));
     shots(screen, &revision.shots);
     if let Some(note) = &revision.note {
-        screen.pair("note", note.to_string());
+        screen.pair("note", note);
     }
     screen.pair(
         "by",
@@ -322,7 +331,12 @@ fn drawdowns(screen: &mut Screen, opened: &Record) {
                 drawdown.store.name.clone(),
                 drawdown.made_by.name.clone(),
                 format!("{:.2}", drawdown.de2000_from_wanted),
-                if drawdown.dry { "dry" } else { "wet: proves nothing" }.to_owned(),
+                if drawdown.dry {
+                    "dry"
+                } else {
+                    "wet: proves nothing"
+                }
+                .to_owned(),
             ]);
         }
     }

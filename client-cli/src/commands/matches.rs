@@ -3,8 +3,8 @@
 use formula::id::CustomerId;
 use formula::naming::Note;
 use formula::wire::v1::{
-    DraftParts, Found, Match as Record, MatchHit, MatchMove, NewMeasurement, NewRevision, Product, Revision,
-    RevisionPick,
+    DraftParts, Found, Match as Record, MatchHit, MatchMove, NewMeasurement, NewRevision, Product,
+    Revision, RevisionPick,
 };
 
 use super::formula_input::{Around, FormulaOptions};
@@ -19,15 +19,19 @@ use crate::remote::{PathQuery, Remote, Write, fresh, now};
 #[derive(Debug, clap::Subcommand)]
 pub(crate) enum Match {
     /// Record a match from a measured sample, with its formula when there is one
-    #[command(after_help = "Example:\n  secondcan match record --customer \"Brannock & Daughters\" --job Lobby \\\n      \
-        --product \"Interior wall\" --sheen eggshell --spectrum lobby-chip.csv --geometry d:8 --aperture 12 \\\n      \
-        --base deep --size gallon --shot PY42=24@1/48 --shot \"PBk7 3 x 1/96 fl oz\"")]
+    #[command(
+        after_help = "Example:\n  secondcan match record --customer \"Brannock & Daughters\" --job Lobby \\\n      \
+        --product \"Interior wall\" --sheen eggshell --spectrum lobby-chip.csv \\\n      \
+        --geometry d:8 --aperture 12 --base deep --size gallon --shot PY42=24@1/48 --shot \"PBk7 3 x 1/96 fl oz\""
+    )]
     Record(Box<RecordOptions>),
     /// Half-made matches, kept until the phone stops ringing
     #[command(subcommand)]
     Draft(draft::Draft),
     /// Find matches by label code, customer, phone or job, at all stores
-    #[command(after_help = "Examples:\n  secondcan match find branock lobby\n  secondcan match find 7K3QF-9XW2D-Q")]
+    #[command(
+        after_help = "Examples:\n  secondcan match find branock lobby\n  secondcan match find 7K3QF-9XW2D-Q"
+    )]
     Find(Find),
     /// Matches, the latest first
     #[command(after_help = "Example:\n  secondcan match list --customer \"Brannock & Daughters\"")]
@@ -45,13 +49,19 @@ pub(crate) enum Match {
         r#match: String,
     },
     /// Add a corrected formula; the earlier ones stay
-    #[command(after_help = "Example:\n  secondcan match revise 7K3QF-9XW2D-Q --shot PY42=22@1/48 --shot PBk7=4@1/96 --note \"less yellow\"")]
+    #[command(
+        after_help = "Example:\n  secondcan match revise 7K3QF-9XW2D-Q --shot PY42=22@1/48 --shot PBk7=4@1/96 --note \"less yellow\""
+    )]
     Revise(Box<Revise>),
     /// Take a formula over for another customer
-    #[command(after_help = "Example:\n  secondcan match reuse 7K3QF-9XW2D-Q --customer \"Odile Tamm\" --spectrum cushion.csv")]
+    #[command(
+        after_help = "Example:\n  secondcan match reuse 7K3QF-9XW2D-Q --customer \"Odile Tamm\" --spectrum cushion.csv"
+    )]
     Reuse(Box<ReuseOptions>),
     /// Move a match to another customer or job
-    #[command(after_help = "Example:\n  secondcan match move 7K3QF-9XW2D-Q --customer \"Odile Tamm\" --job Porch")]
+    #[command(
+        after_help = "Example:\n  secondcan match move 7K3QF-9XW2D-Q --customer \"Odile Tamm\" --job Porch"
+    )]
     Move(Move),
     /// Pick the revision that counts
     #[command(after_help = "Example:\n  secondcan match pick 7K3QF-9XW2D-Q --revision 2")]
@@ -208,9 +218,12 @@ impl Find {
                     ));
                 }
             } else if found.did_you_mean.is_empty() {
-                screen.line("no match found; try a part of the name, the phone, the job, or the label code");
+                screen.line(
+                    "no match found; try a part of the name, the phone, the job, or the label code",
+                );
             } else {
-                screen.line("no match of that label code: a character is wrong, or two are swapped");
+                screen
+                    .line("no match of that label code: a character is wrong, or two are swapped");
             }
             for code in &found.did_you_mean {
                 screen.line(format!("did you mean {code}"));

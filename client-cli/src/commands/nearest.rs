@@ -17,10 +17,12 @@ use crate::word::word;
 
 /// The nearest formulas to a color, across the chain; or the nearest spectra of a library on this machine
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  secondcan nearest --spectrum cushion.csv --sheen satin --limit 5\n  \
+#[command(
+    after_help = "Examples:\n  secondcan nearest --spectrum cushion.csv --sheen satin --limit 5\n  \
     secondcan nearest --lab 52.1,-3.4,10 --verified-only\n  \
     secondcan nearest --library chips --spectrum cushion.csv\n  \
-    secondcan nearest --library chips --queries samples.csv --json")]
+    secondcan nearest --library chips --queries samples.csv --json"
+)]
 #[command(group = clap::ArgGroup::new("query").required(true).multiple(false).args(["spectrum", "lab", "queries"]))]
 pub(crate) struct Nearest {
     #[command(flatten)]
@@ -109,10 +111,15 @@ impl Nearest {
                 return;
             }
             let mut table = Table::new(&[
-                ">ΔE00", "verdict", "it is", "label", "product", "base", "sheen", "store", "made", ">tints", "state",
+                ">ΔE00", "verdict", "it is", "label", "product", "base", "sheen", "store", "made",
+                ">tints", "state",
             ]);
             for hit in &answer.results {
-                let verified = if hit.verified { "drawn down" } else { "not yet verified" };
+                let verified = if hit.verified {
+                    "drawn down"
+                } else {
+                    "not yet verified"
+                };
                 table.row([
                     format!("{:.2}", hit.de2000),
                     hit.verdict_phrase.clone(),

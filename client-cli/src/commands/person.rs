@@ -24,8 +24,10 @@ pub(crate) enum Person {
         list: ListOptions,
     },
     /// Add a login; prints a one-time token by which its person chooses the password
-    #[command(after_help = "Examples:\n  secondcan person add odile --name \"Odile Tamm\" --role clerk --store \"North Quay\"\n  \
-        secondcan person add brannock --name \"Ivo Brannock\" --role contractor")]
+    #[command(
+        after_help = "Examples:\n  secondcan person add odile --name \"Odile Tamm\" --role clerk --store \"North Quay\"\n  \
+        secondcan person add brannock --name \"Ivo Brannock\" --role contractor"
+    )]
     Add(Add),
     /// Change a login; what is not named stays
     #[command(after_help = "Example:\n  secondcan person edit odile --role clerk --role manager")]
@@ -144,7 +146,10 @@ impl Person {
                 )?;
                 let token: OneTimeToken = remote.write(&write)?;
                 run.saved(&token, |screen| {
-                    screen.line(format!("all sessions of {} have ended", record.display_name));
+                    screen.line(format!(
+                        "all sessions of {} have ended",
+                        record.display_name
+                    ));
                     draw_token(screen, &token);
                 })
             }
@@ -197,7 +202,8 @@ impl Add {
             draw(screen, &saved.person);
             match &saved.claim {
                 Some(token) => draw_token(screen, token),
-                None => screen.line("the token was shown before; `secondcan person reset` gives another"),
+                None => screen
+                    .line("the token was shown before; `secondcan person reset` gives another"),
             }
         })
     }
@@ -286,7 +292,7 @@ fn table(items: &[Record]) -> Table {
 }
 
 fn draw(screen: &mut Screen, person: &Record) {
-    screen.bold(person.display_name.to_string());
+    screen.bold(&person.display_name);
     screen.pair("login", person.login.as_str());
     screen.pair("roles", roles(person));
     screen.pair("state", state(person));

@@ -24,7 +24,9 @@ pub(crate) enum Product {
         list: ListOptions,
     },
     /// Add a product
-    #[command(after_help = "Example:\n  secondcan product add \"Interior wall, waterborne\" --carrier water --sheen matte --sheen satin=26-40")]
+    #[command(
+        after_help = "Example:\n  secondcan product add \"Interior wall, waterborne\" --carrier water --sheen matte --sheen satin=26-40"
+    )]
     Add {
         /// Its name, unique
         name: ProductName,
@@ -36,7 +38,9 @@ pub(crate) enum Product {
         sheens: Vec<SheenArg>,
     },
     /// Change a product; what is not named stays
-    #[command(after_help = "Example:\n  secondcan product edit \"Interior wall\" --add-sheen eggshell")]
+    #[command(
+        after_help = "Example:\n  secondcan product edit \"Interior wall\" --add-sheen eggshell"
+    )]
     Edit(Edit),
 }
 
@@ -77,7 +81,9 @@ impl FromStr for SheenArg {
             });
         };
         let wrong = || {
-            format!("gloss {range:?} is not two whole numbers from 0 to 100, the smaller first, such as 26-40")
+            format!(
+                "gloss {range:?} is not two whole numbers from 0 to 100, the smaller first, such as 26-40"
+            )
         };
         let (min, max) = range.split_once('-').ok_or_else(wrong)?;
         let number = |text: &str| {
@@ -179,7 +185,7 @@ const fn carrier(carrier: Carrier) -> &'static str {
 }
 
 fn draw(screen: &mut Screen, product: &Record) {
-    screen.bold(product.name.to_string());
+    screen.bold(&product.name);
     screen.pair("carrier", carrier(product.carrier));
     for sheen in &product.sheens {
         screen.pair(
@@ -203,7 +209,10 @@ mod tests {
     #[test]
     fn sheens_take_the_usual_gloss_or_one_of_their_own() {
         let satin: SheenArg = "Satin=26-40".parse().unwrap();
-        assert_eq!((satin.word, satin.min, satin.max), (SheenWord::Satin, 26, 40));
+        assert_eq!(
+            (satin.word, satin.min, satin.max),
+            (SheenWord::Satin, 26, 40)
+        );
         let high: SheenArg = "high gloss".parse().unwrap();
         assert_eq!((high.min, high.max), (85, 100));
         for bad in ["shiny", "satin=40-26", "satin=1", "satin=1-300", "satin=-"] {

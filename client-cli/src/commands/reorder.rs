@@ -17,10 +17,14 @@ use crate::word::word;
 #[derive(Debug, clap::Subcommand)]
 pub(crate) enum Reorder {
     /// Order a match again
-    #[command(after_help = "Example:\n  secondcan reorder place 7K3QF-9XW2D-Q --size gallon --cans 2 --store \"South Hill\"")]
+    #[command(
+        after_help = "Example:\n  secondcan reorder place 7K3QF-9XW2D-Q --size gallon --cans 2 --store \"South Hill\""
+    )]
     Place(Place),
     /// Reorders, the latest first
-    #[command(after_help = "Example:\n  secondcan reorder list --state placed --store \"South Hill\"")]
+    #[command(
+        after_help = "Example:\n  secondcan reorder list --state placed --store \"South Hill\""
+    )]
     List(List),
     /// A reorder with all that happened so far
     #[command(after_help = "Example:\n  secondcan reorder show 7K3QF-9XW2D-Q")]
@@ -29,8 +33,10 @@ pub(crate) enum Reorder {
         reorder: String,
     },
     /// Go on with a reorder: being tinted, ready, picked up
-    #[command(after_help = "Examples:\n  secondcan reorder advance 7K3QF-9XW2D-Q\n  \
-        secondcan reorder advance 7K3QF-9XW2D-Q --to ready")]
+    #[command(
+        after_help = "Examples:\n  secondcan reorder advance 7K3QF-9XW2D-Q\n  \
+        secondcan reorder advance 7K3QF-9XW2D-Q --to ready"
+    )]
     Advance {
         /// Its id, or the label code of a match with one open reorder
         reorder: String,
@@ -104,7 +110,10 @@ impl Reorder {
                         Failure::new(
                             Exit::Conflict,
                             "state-conflict",
-                            format!("the reorder is {} and nothing follows", record.state.human_name()),
+                            format!(
+                                "the reorder is {} and nothing follows",
+                                record.state.human_name()
+                            ),
                         )
                         .field("to")
                         .remedy("place a new reorder")
@@ -128,15 +137,15 @@ pub(super) fn open(remote: &Remote, typed: &str) -> Result<Record, Failure> {
     if let Err(error) = typed.parse::<LabelCode>()
         && error.suggestions().is_empty()
     {
-        return Err(
-            Failure::bad("reorder", "this is neither the id of a reorder nor a label code")
-                .value(typed)
-                .remedy("look with `secondcan reorder list`"),
-        );
+        return Err(Failure::bad(
+            "reorder",
+            "this is neither the id of a reorder nor a label code",
+        )
+        .value(typed)
+        .remedy("look with `secondcan reorder list`"));
     }
     let match_id = reference::match_id(remote, typed)?;
-    let all: Vec<Record> =
-        remote.all(PathQuery::new("/reorders").with("match_id", match_id))?;
+    let all: Vec<Record> = remote.all(PathQuery::new("/reorders").with("match_id", match_id))?;
     let open: Vec<&Record> = all
         .iter()
         .filter(|reorder| !reorder.state.is_final())
@@ -239,12 +248,7 @@ impl List {
     }
 }
 
-fn advance(
-    run: &Run,
-    remote: &Remote,
-    record: &Record,
-    to: ReorderState,
-) -> Result<Exit, Failure> {
+fn advance(run: &Run, remote: &Remote, record: &Record, to: ReorderState) -> Result<Exit, Failure> {
     let write = Write::new(
         &format!("reorder of {}: {}", record.label_code, to.human_name()),
         "POST",
@@ -261,11 +265,7 @@ fn advance(
 }
 
 /// What everyone who mixes should hear first. On stderr, so that it is heard beside a document too.
-fn caution(
-    run: &Run,
-    remote: &Remote,
-    match_id: formula::id::MatchId,
-) -> Result<(), Failure> {
+fn caution(run: &Run, remote: &Remote, match_id: formula::id::MatchId) -> Result<(), Failure> {
     let opened: formula::wire::v1::Match = remote.get(format!("/matches/{match_id}"))?;
     if match_view::is_solvent(remote, opened.product.id)? {
         run.output().say(match_view::SOLVENT_CAUTION);

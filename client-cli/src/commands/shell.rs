@@ -11,7 +11,9 @@ use crate::{args, output, platform};
 
 /// Print completions for a shell
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example:\n  secondcan completions bash > ~/.local/share/bash-completion/completions/secondcan")]
+#[command(
+    after_help = "Example:\n  secondcan completions bash > ~/.local/share/bash-completion/completions/secondcan"
+)]
 pub(crate) struct Completions {
     /// The shell
     shell: Shell,
@@ -19,7 +21,9 @@ pub(crate) struct Completions {
 
 /// Print the man page, or write one for each verb
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  secondcan man | man -l -\n  secondcan man --dir ~/.local/share/man/man1")]
+#[command(
+    after_help = "Examples:\n  secondcan man | man -l -\n  secondcan man --dir ~/.local/share/man/man1"
+)]
 pub(crate) struct Man {
     /// Write a page for each verb into this folder
     #[arg(long, value_name = "DIR")]

@@ -31,7 +31,9 @@ pub(crate) enum Store {
         region: PhoneRegion,
     },
     /// Change a store; what is not named stays
-    #[command(after_help = "Example:\n  secondcan store edit \"North Quay\" --name \"North Quay, pier 2\"")]
+    #[command(
+        after_help = "Example:\n  secondcan store edit \"North Quay\" --name \"North Quay, pier 2\""
+    )]
     Edit(Edit),
 }
 
@@ -109,7 +111,7 @@ const fn state(store: &Record) -> &'static str {
 }
 
 fn draw(screen: &mut Screen, store: &Record) {
-    screen.bold(store.name.to_string());
+    screen.bold(&store.name);
     screen.pair("region", store.phone_region.to_string());
     screen.pair("state", state(store));
     screen.pair("id", store.id.to_string());

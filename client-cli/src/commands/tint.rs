@@ -19,8 +19,10 @@ use crate::word::word;
 #[derive(Debug, clap::Subcommand)]
 pub(crate) enum Tint {
     /// Record a can really made, with what differs from the formula
-    #[command(after_help = "Examples:\n  secondcan tint record --reorder 7K3QF-9XW2D-Q --base-lot L2417-3 --lot PY42=C88\n  \
-        secondcan tint record 7K3QF-9XW2D-Q --size gallon --shot PY42=25@1/48 --shot PBk7=3@1/96")]
+    #[command(
+        after_help = "Examples:\n  secondcan tint record --reorder 7K3QF-9XW2D-Q --base-lot L2417-3 --lot PY42=C88\n  \
+        secondcan tint record 7K3QF-9XW2D-Q --size gallon --shot PY42=25@1/48 --shot PBk7=3@1/96"
+    )]
     Record(Box<Record>),
     /// The cans made of a match, the latest first
     #[command(after_help = "Example:\n  secondcan tint list 7K3QF-9XW2D-Q")]
@@ -31,7 +33,9 @@ pub(crate) enum Tint {
         list: ListOptions,
     },
     /// Mark a can as bad; the next reorder warns of it
-    #[command(after_help = "Example:\n  secondcan tint mark-bad 019a2f3c-5b7e-7d41-9c02-6e1f8a4b3d57 --reason wrong-base --note \"deep instead of medium\"")]
+    #[command(
+        after_help = "Example:\n  secondcan tint mark-bad 019a2f3c-5b7e-7d41-9c02-6e1f8a4b3d57 --reason wrong-base --note \"deep instead of medium\""
+    )]
     MarkBad {
         /// Id of the tint, as `tint list` shows it
         tint: TintId,
@@ -90,8 +94,9 @@ impl Tint {
                 let path = PathQuery::new("/tints").with("match_id", id);
                 let page = list.page::<RecordOfCan>(&remote, path)?;
                 run.listed(&page, "no tints yet", |items| {
-                    let mut table =
-                        Table::new(&["tinted", "store", "by", "size", "base", "base lot", "state", "id"]);
+                    let mut table = Table::new(&[
+                        "tinted", "store", "by", "size", "base", "base lot", "state", "id",
+                    ]);
                     for item in items {
                         table.row([
                             time_text(item.made_at),
@@ -159,7 +164,10 @@ impl Record {
             (Some(reorder), _) => reorder.match_id,
             (None, Some(typed)) => reference::match_id(remote, typed)?,
             (None, None) => {
-                return Err(Failure::bad("match", "neither a match nor a reorder is named"));
+                return Err(Failure::bad(
+                    "match",
+                    "neither a match nor a reorder is named",
+                ));
             }
         };
         let opened: formula::wire::v1::Match = remote.get(format!("/matches/{match_id}"))?;
@@ -248,8 +256,10 @@ impl Record {
         }
         match lots.is_empty() {
             true => Ok((Some(lines), lots)),
-            false => Err(Failure::bad("lot", "a lot names a colorant that no shot names")
-                .remedy("give its shots too, or leave its lot out")),
+            false => Err(
+                Failure::bad("lot", "a lot names a colorant that no shot names")
+                    .remedy("give its shots too, or leave its lot out"),
+            ),
         }
     }
 }
@@ -258,7 +268,7 @@ fn draw(screen: &mut Screen, tint: &RecordOfCan) {
     if let Some(fault) = &tint.fault {
         screen.warn(format!("bad: {}", reason_text(fault.reason)));
         if let Some(note) = &fault.note {
-            screen.pair("note", note.to_string());
+            screen.pair("note", note);
         }
     }
     for flag in &tint.flags {
@@ -277,7 +287,7 @@ fn draw(screen: &mut Screen, tint: &RecordOfCan) {
     );
     match_view::shots(screen, &tint.shots);
     if let Some(note) = &tint.note {
-        screen.pair("note", note.to_string());
+        screen.pair("note", note);
     }
     screen.pair(
         "made",

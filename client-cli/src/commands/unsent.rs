@@ -28,7 +28,9 @@ pub(crate) enum Unsent {
         id: Option<Uuid>,
     },
     /// Forget one that is not wanted any more
-    #[command(after_help = "Example:\n  secondcan unsent drop 3f2b8c1e-6a4d-4e0b-9f37-1c5d8e7a2b60")]
+    #[command(
+        after_help = "Example:\n  secondcan unsent drop 3f2b8c1e-6a4d-4e0b-9f37-1c5d8e7a2b60"
+    )]
     Drop {
         /// Which one
         id: Uuid,
@@ -104,9 +106,10 @@ impl Unsent {
             Self::Drop { id } => {
                 let waiting = find(&folder, id)?;
                 folder.forget(id)?;
-                run.output().show(&serde_json::json!({ "id": id }), |screen| {
-                    screen.line(format!("forgotten: {}", waiting.what()));
-                })?;
+                run.output()
+                    .show(&serde_json::json!({ "id": id }), |screen| {
+                        screen.line(format!("forgotten: {}", waiting.what()));
+                    })?;
                 Ok(Exit::Done)
             }
         }
@@ -200,9 +203,12 @@ fn send(run: &Run, folder: &Folder, kept: Kept) -> Result<Sent, Failure> {
 /// once a request of its own is kept in its place.
 fn again(run: &Run, folder: &Folder, typed: &Typed) -> Result<Exit, Failure> {
     std::env::set_current_dir(&typed.folder).map_err(|error| {
-        Failure::bad("folder", format!("the folder it was typed in can't be entered: {error}"))
-            .value(typed.folder.display().to_string())
-            .still_kept(typed.key.to_string())
+        Failure::bad(
+            "folder",
+            format!("the folder it was typed in can't be entered: {error}"),
+        )
+        .value(typed.folder.display().to_string())
+        .still_kept(typed.key.to_string())
     })?;
     if let Ok(remote) = run.remote() {
         check_person(&remote, None, typed.login.as_deref())?;

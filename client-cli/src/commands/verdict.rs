@@ -14,7 +14,9 @@ pub(crate) enum Verdict {
     #[command(after_help = "Example:\n  secondcan verdict show")]
     Show,
     /// Set the limits: upper ends in CIEDE2000, rising
-    #[command(after_help = "Example:\n  secondcan verdict set --indistinguishable 0.5 --accepted 1 --ask 2")]
+    #[command(
+        after_help = "Example:\n  secondcan verdict set --indistinguishable 0.5 --accepted 1 --ask 2"
+    )]
     Set {
         /// Up to here: indistinguishable side by side for most
         #[arg(long, value_name = "ΔE00")]
@@ -58,8 +60,9 @@ impl Verdict {
                     accepted,
                     ask,
                 };
-                let write = Write::new("set the verdict limits", "PUT", "/verdicts", Some(&limits))?
-                    .on_version(in_force.version);
+                let write =
+                    Write::new("set the verdict limits", "PUT", "/verdicts", Some(&limits))?
+                        .on_version(in_force.version);
                 let saved: VerdictsInForce = remote.write(&write)?;
                 run.saved(&saved, |screen| draw(screen, saved.limits))
             }

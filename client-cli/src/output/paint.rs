@@ -96,9 +96,18 @@ mod tests {
         assert_eq!(decide(Auto, true, &full), (true, true));
         assert_eq!(decide(Auto, true, &[("TERM", "xterm")]), (true, false));
         assert_eq!(decide(Auto, false, &full), (false, false));
-        assert_eq!(decide(Auto, true, &[("NO_COLOR", "1"), full[0]]), (false, false));
-        assert_eq!(decide(Auto, true, &[("NO_COLOR", ""), full[0]]), (true, true));
-        assert_eq!(decide(Auto, true, &[("TERM", "dumb"), full[0]]), (false, false));
+        assert_eq!(
+            decide(Auto, true, &[("NO_COLOR", "1"), full[0]]),
+            (false, false)
+        );
+        assert_eq!(
+            decide(Auto, true, &[("NO_COLOR", ""), full[0]]),
+            (true, true)
+        );
+        assert_eq!(
+            decide(Auto, true, &[("TERM", "dumb"), full[0]]),
+            (false, false)
+        );
         assert_eq!(decide(Always, false, &[("NO_COLOR", "1")]), (true, true));
         assert_eq!(decide(Never, true, &full), (false, false));
     }

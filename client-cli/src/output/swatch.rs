@@ -62,6 +62,9 @@ mod tests {
     #[test]
     fn the_red_of_the_screen_is_red() {
         let [red, green, blue] = screen_color(Lab::new(53.24, 80.09, 67.20).unwrap());
-        assert!(red >= 254 && green <= 4 && blue <= 4, "{red} {green} {blue}");
+        assert!(
+            red >= 254 && green <= 4 && blue <= 4,
+            "{red} {green} {blue}"
+        );
     }
 }

@@ -25,18 +25,22 @@ impl Address {
             Failure::bad("server", message)
                 .remedy("set SECONDCAN_URL to an address like https://paint.example:8443")
         };
-        let uri: Uri = typed
-            .parse()
-            .map_err(|error| bad(format!("the server's address can't be read: {error}")).value(typed))?;
+        let uri: Uri = typed.parse().map_err(|error| {
+            bad(format!("the server's address can't be read: {error}")).value(typed)
+        })?;
         let scheme = uri.scheme_str().unwrap_or_default();
         let (Some(authority), "http" | "https") = (uri.authority(), scheme) else {
-            return Err(bad("the server's address must start with https:// or http://".to_owned())
-                .value(typed));
+            return Err(
+                bad("the server's address must start with https:// or http://".to_owned())
+                    .value(typed),
+            );
         };
         if authority.as_str().contains('@') {
             // The address is not repeated: it holds a password.
-            return Err(bad("the server's address holds a login name or password".to_owned())
-                .remedy("leave them out and log in with `secondcan login`"));
+            return Err(
+                bad("the server's address holds a login name or password".to_owned())
+                    .remedy("leave them out and log in with `secondcan login`"),
+            );
         }
         if uri.query().is_some() {
             return Err(bad("the server's address must not hold a query".to_owned()).value(typed));
@@ -44,7 +48,8 @@ impl Address {
         let loopback = is_loopback(authority.host());
         if scheme == "http" && !loopback && !allow_http {
             return Err(bad(
-                "plain HTTP to another machine shows the password to everyone on the way".to_owned(),
+                "plain HTTP to another machine shows the password to everyone on the way"
+                    .to_owned(),
             )
             .value(typed)
             .remedy("use https://, or allow it in a network of your own with --allow-http"));
@@ -146,7 +151,11 @@ mod tests {
             read("https://paint.example:8443/").unwrap(),
             "https://paint.example:8443/api/v1/stores"
         );
-        for local in ["http://127.0.0.1:9", "http://[::1]:9", "http://LocalHost:9/base/"] {
+        for local in [
+            "http://127.0.0.1:9",
+            "http://[::1]:9",
+            "http://LocalHost:9/base/",
+        ] {
             assert!(read(local).is_ok(), "{local}");
         }
         for bad in [

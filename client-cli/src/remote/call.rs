@@ -155,9 +155,7 @@ impl Caller {
         ask: &Ask,
         token: Option<&str>,
     ) -> Result<Answer, (RemoteError, Option<Duration>)> {
-        let mut response = self
-            .request(ask, token)
-            .map_err(|error| (error, None))?;
+        let mut response = self.request(ask, token).map_err(|error| (error, None))?;
         let status = response.status().as_u16();
         let header = |name: &str| {
             response
@@ -203,11 +201,7 @@ impl Caller {
         Err((self.refusal(&answer), wait))
     }
 
-    fn request(
-        &self,
-        ask: &Ask,
-        token: Option<&str>,
-    ) -> Result<Response<ureq::Body>, RemoteError> {
+    fn request(&self, ask: &Ask, token: Option<&str>) -> Result<Response<ureq::Body>, RemoteError> {
         let mut builder = Request::builder()
             .method(ask.method.as_str())
             .uri(self.address.api(&ask.path))
@@ -221,12 +215,12 @@ impl Caller {
         if let Some(version) = ask.version {
             builder = builder.header("If-Match", format!("\"{version}\""));
         }
-        let invalid = |error: ureq::http::Error| {
+        let invalid = |_: ureq::http::Error| {
             // The error can come from a header that holds a token, so it is not shown.
-            drop(error);
-            RemoteError::from(Failure::bad("server", "the request can't be put together").remedy(
-                "check SECONDCAN_URL, and log in again",
-            ))
+            RemoteError::from(
+                Failure::bad("server", "the request can't be put together")
+                    .remedy("check SECONDCAN_URL, and log in again"),
+            )
         };
         match &ask.body {
             Some(body) => self.agent.run(

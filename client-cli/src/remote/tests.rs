@@ -162,7 +162,10 @@ fn nobody_listening_is_not_now_with_a_clear_word() {
     let home = tempfile::tempdir().unwrap();
     let failure = get(&remote(&url, home.path())).unwrap_err();
     assert_eq!(failure.exit(), Exit::NotNow);
-    assert!(failure.to_string().contains("can't be reached"), "{failure}");
+    assert!(
+        failure.to_string().contains("can't be reached"),
+        "{failure}"
+    );
 }
 
 #[test]
@@ -208,7 +211,12 @@ fn an_answer_of_something_in_between_is_not_now() {
     let page = "<html>Welcome to the guest network</html>";
     for status in ["200 OK", "302 Found", "403 Forbidden", "502 Bad Gateway"] {
         let home = tempfile::tempdir().unwrap();
-        let server = fake(vec![http(status, "text/html", "Location: http://elsewhere.example/\r\n", page)]);
+        let server = fake(vec![http(
+            status,
+            "text/html",
+            "Location: http://elsewhere.example/\r\n",
+            page,
+        )]);
         let failure = get(&remote(&server.url, home.path())).unwrap_err();
         assert_eq!(failure.exit(), Exit::NotNow, "{status}: {failure}");
         assert!(failure.to_string().contains("text/html"), "{failure}");
@@ -243,7 +251,10 @@ fn refusals_become_exit_codes_and_keep_code_remedy_and_request_id() {
         let failure = get(&remote(&server.url, home.path())).unwrap_err();
         assert_eq!(failure.exit(), exit, "{code}");
         assert_eq!(failure.code(), code);
-        assert!(failure.to_string().contains(&format!("it is {code}")), "{failure}");
+        assert!(
+            failure.to_string().contains(&format!("it is {code}")),
+            "{failure}"
+        );
         if status != 401 {
             assert!(failure.to_string().contains("7f"), "{failure}");
         }
@@ -251,7 +262,12 @@ fn refusals_become_exit_codes_and_keep_code_remedy_and_request_id() {
     }
     let home = tempfile::tempdir().unwrap();
     let body = json!({ "status": 409, "code": "of-a-later-version", "detail": "they clash" });
-    let server = fake(vec![http("409 Conflict", "application/problem+json", "", &body.to_string())]);
+    let server = fake(vec![http(
+        "409 Conflict",
+        "application/problem+json",
+        "",
+        &body.to_string(),
+    )]);
     let failure = get(&remote(&server.url, home.path())).unwrap_err();
     assert_eq!(failure.exit(), Exit::Conflict);
     assert!(failure.to_string().contains("they clash"), "{failure}");
@@ -270,7 +286,11 @@ fn a_spent_access_token_is_renewed_once_and_kept() {
     get(&remote).unwrap();
     let asked = server.asked();
     assert_eq!(header(&asked[0], "authorization"), Some("Bearer access-1"));
-    assert!(asked[1].starts_with("POST /api/v1/auth/refresh "), "{}", asked[1]);
+    assert!(
+        asked[1].starts_with("POST /api/v1/auth/refresh "),
+        "{}",
+        asked[1]
+    );
     assert!(asked[1].contains("refresh-1"));
     assert_eq!(header(&asked[1], "authorization"), None);
     assert_eq!(header(&asked[2], "authorization"), Some("Bearer access-2"));
@@ -314,7 +334,9 @@ fn two_renewals_at_once_spend_one_refresh_token() {
             std::thread::spawn(move || {
                 let remote = fresh_remote(&url, &home);
                 // Both hold the spent token before either renews.
-                let spent = remote.caller.send(&Ask::get("/stores"), Some("access-1"), false);
+                let spent = remote
+                    .caller
+                    .send(&Ask::get("/stores"), Some("access-1"), false);
                 assert!(spent.is_err());
                 ready.wait();
                 remote.renew("access-1").map_err(Failure::from)?;
@@ -326,7 +348,10 @@ fn two_renewals_at_once_spend_one_refresh_token() {
         thread.join().unwrap().unwrap();
     }
     let asked = server.asked();
-    let refreshes = asked.iter().filter(|request| request.contains("/auth/refresh")).count();
+    let refreshes = asked
+        .iter()
+        .filter(|request| request.contains("/auth/refresh"))
+        .count();
     assert_eq!(refreshes, 1);
 }
 
@@ -353,8 +378,13 @@ fn tokens_go_to_their_own_server_only() {
 }
 
 fn add_store(remote: &Remote) -> Result<Value, Failure> {
-    let write = Write::new("add a store", "POST", "/stores", Some(&json!({ "name": "North Quay" })))?
-        .on_version(7);
+    let write = Write::new(
+        "add a store",
+        "POST",
+        "/stores",
+        Some(&json!({ "name": "North Quay" })),
+    )?
+    .on_version(7);
     remote.write(&write)
 }
 
@@ -379,7 +409,12 @@ fn a_write_without_an_answer_is_kept_and_sent_again_under_its_key() {
     assert_eq!(failure.exit(), Exit::NotNow);
     let asked = server.asked();
     let key = header(&asked[0], "idempotency-key").unwrap();
-    assert!(failure.to_string().contains(&format!("secondcan unsent send {key}")), "{failure}");
+    assert!(
+        failure
+            .to_string()
+            .contains(&format!("secondcan unsent send {key}")),
+        "{failure}"
+    );
 
     let folder = Unsent::in_home(home.path());
     let mut all = folder.all().unwrap();
@@ -410,7 +445,11 @@ fn a_write_without_an_answer_is_kept_and_sent_again_under_its_key() {
 #[test]
 fn a_refused_write_is_not_kept() {
     let home = tempfile::tempdir().unwrap();
-    for (status, code) in [(422, "invalid-value"), (409, "already-exists"), (404, "not-found")] {
+    for (status, code) in [
+        (422, "invalid-value"),
+        (409, "already-exists"),
+        (404, "not-found"),
+    ] {
         let server = fake(vec![problem(status, code, "")]);
         add_store(&remote(&server.url, home.path())).unwrap_err();
         server.asked();
@@ -428,13 +467,20 @@ fn lists_are_followed_page_by_page_and_end() {
     let all: Vec<i32> = remote(&server.url, home.path()).all("/numbers").unwrap();
     assert_eq!(all, [1, 2, 3]);
     let asked = server.asked();
-    assert!(asked[1].starts_with("GET /api/v1/numbers?limit=200&after=a%20b "), "{}", asked[1]);
+    assert!(
+        asked[1].starts_with("GET /api/v1/numbers?limit=200&after=a%20b "),
+        "{}",
+        asked[1]
+    );
 }
 
 #[test]
 fn a_damaged_login_file_is_told_without_its_tokens() {
     let home = tempfile::tempdir().unwrap();
-    for text in ["{\"version\":1,\"access_token\":\"sesame", "{\"version\":2,\"access_token\":\"sesame\"}"] {
+    for text in [
+        "{\"version\":1,\"access_token\":\"sesame",
+        "{\"version\":2,\"access_token\":\"sesame\"}",
+    ] {
         std::fs::write(home.path().join("login.json"), text).unwrap();
         let failure = LoginFile::in_home(home.path()).read().err().unwrap();
         assert_eq!(failure.exit(), Exit::Internal);

@@ -3,6 +3,8 @@
 use formula::id::{PersonId, SessionId, StoreId};
 use formula::role::Role;
 
+use super::{AppError, AppResult};
+
 /// A person with an open session, as loaded for this request.
 #[derive(Debug, Clone)]
 pub struct Caller {
@@ -35,5 +37,18 @@ impl Caller {
     #[must_use]
     pub fn works_at(&self, store: StoreId) -> bool {
         self.is(Role::Admin) || self.stores.contains(&store)
+    }
+
+    /// The store at whose counter the session was opened: what records made there are stamped with.
+    ///
+    /// # Errors
+    /// [`AppError::StateConflict`] for a session without one.
+    pub fn counter(&self) -> AppResult<StoreId> {
+        self.store_id.ok_or_else(|| AppError::StateConflict {
+            problem:
+                "this login was made without a store, and the record must say where it was made"
+                    .to_owned(),
+            remedy: "log in again and name the store whose counter you stand at".to_owned(),
+        })
     }
 }

@@ -6,7 +6,6 @@ pub mod caller;
 pub mod claims;
 pub mod colorants;
 pub mod customer_links;
-mod counter;
 pub mod customers;
 pub mod drafts;
 pub mod error;

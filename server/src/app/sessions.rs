@@ -255,6 +255,7 @@ impl App {
 }
 
 /// At which counter the session is opened: the one asked for if the person works there, else the only one there is.
+/// Who works at several and names none can look (names of stores are only seen by who is logged in), not write.
 async fn choose_store(
     conn: &mut Conn,
     held: &Held,
@@ -310,11 +311,8 @@ async fn choose_store(
             true => Err(closed(&shut.name)),
             false => Ok(None),
         },
-        _ => Err(AppError::invalid(
-            "store_id",
-            "is missing, and you work at several stores",
-            format!("log in again with store_id set to one of: {choice}"),
-        )),
+        // At none yet: what is written at a counter is refused until the person says at which.
+        _ => Ok(None),
     }
 }
 

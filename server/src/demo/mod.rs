@@ -3,6 +3,7 @@
 
 mod catalog;
 mod customers;
+mod desk;
 mod load;
 mod matches;
 mod orders;

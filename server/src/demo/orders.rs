@@ -10,7 +10,7 @@ use time::{Duration, OffsetDateTime};
 
 use super::catalog::{Branch, Catalog};
 use super::customers::Clients;
-use super::matches::{Book, Desk};
+use super::desk::{Book, Desk};
 use super::story::Added;
 use super::{Flaw, when};
 use crate::store::bulk::{Author, FaultRow, ReorderRow, RevisionRow, StepRow, TintRow};

@@ -11,7 +11,7 @@ use time::{Duration, OffsetDateTime};
 
 use super::catalog::{Base, Branch, Catalog, Product};
 use super::customers::{Clients, PAINTER, WALK_IN};
-use super::matches::{Book, Desk, Wish, shot_ml, step};
+use super::desk::{Book, Desk, Wish, shot_ml, step};
 use super::{Flaw, Story};
 use crate::store::bulk::{Author, RevisionRow};
 

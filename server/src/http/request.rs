@@ -5,6 +5,7 @@ use std::collections::HashSet;
 use std::fmt;
 use std::future::Future;
 use std::pin::Pin;
+use std::time::Duration;
 
 use actix_web::dev::Payload;
 use actix_web::http::header;
@@ -26,6 +27,9 @@ use crate::store::write::{PageAsk, WriteKey};
 
 /// Bodies above this are refused, compressed or not: compressed ones are not taken at all.
 pub const MAX_BODY: usize = 1024 * 1024;
+
+/// A client that dribbles its body holds a connection and a handler no longer than this.
+const BODY_PATIENCE: Duration = Duration::from_secs(30);
 
 type Extracting<T> = Pin<Box<dyn Future<Output = Result<T, ApiError>>>>;
 
@@ -93,7 +97,22 @@ fn check_headers(request: &HttpRequest) -> Result<(), ApiError> {
     Ok(())
 }
 
-async fn collect(mut payload: web::Payload) -> Result<BytesMut, ApiError> {
+async fn collect(payload: web::Payload) -> Result<BytesMut, ApiError> {
+    tokio::time::timeout(BODY_PATIENCE, collect_all(payload))
+        .await
+        .unwrap_or_else(|_| {
+            Err(ApiError::request(
+                ErrorCode::TimedOut,
+                format!(
+                    "the body did not arrive within {} s",
+                    BODY_PATIENCE.as_secs()
+                ),
+                "send it again over a better line; nothing was changed",
+            ))
+        })
+}
+
+async fn collect_all(mut payload: web::Payload) -> Result<BytesMut, ApiError> {
     let mut bytes = BytesMut::new();
     while let Some(chunk) =
         std::future::poll_fn(|context| Pin::new(&mut payload).poll_next(context)).await
@@ -122,16 +141,14 @@ fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
     let mut reader = serde_json::Deserializer::from_slice(bytes);
     serde_path_to_error::deserialize(&mut reader).map_err(|error| {
         let path = error.path().to_string();
-        let inner = error.into_inner();
-        match inner.classify() {
-            serde_json::error::Category::Data => ApiError::field(
-                ErrorCode::InvalidValue,
-                if path == "." { "body" } else { &path },
-                position_dropped(&inner.to_string()),
-                "give a value of the kind that the API description states",
-            ),
-            _ => malformed(&path, &inner),
-        }
+        let said = position_dropped(&error.into_inner().to_string());
+        ApiError::field(
+            ErrorCode::InvalidValue,
+            if path == "." { "body" } else { &path },
+            // It is JSON: serde_json says this of a list that is longer than its type.
+            said.replace("trailing characters", "has more values than are taken"),
+            "give a value of the kind that the API description states",
+        )
     })
 }
 

@@ -339,6 +339,6 @@ fn what_is_written_belongs_to_a_store() {
     let lead = server.color_lead();
     let refused = lead
         .post("/customers", person("Odile Tamm"))
-        .refused(403, "not-allowed");
-    assert!(refused.text("/detail").contains("--store"));
+        .refused(409, "state-conflict");
+    assert!(refused.text("/remedy").contains("name the store"));
 }

@@ -326,18 +326,20 @@ fn misspelled_names_find_their_customers() {
             customers.push((new_id(), kind, name, folded));
         }
     }
-    let rows = |row: &dyn Fn(&(String, &str, String, String)) -> String| {
-        customers.iter().map(row).collect::<Vec<_>>().join(",")
-    };
     let clerk_id = &clerk.id;
+    let [mut records, mut names] = [Vec::new(), Vec::new()];
+    for (id, kind, name, folded) in &customers {
+        records.push(format!(
+            "('{id}', '{kind}', '{name}', '{store}', '{clerk_id}')"
+        ));
+        names.push(format!("('{id}', '{folded}')"));
+    }
     server.sql(&format!(
         "INSERT INTO customer (id, kind, name, store_id, created_by) VALUES {};
          INSERT INTO customer_name (customer_id, folded) VALUES {};
          ANALYZE customer_name",
-        rows(&|(id, kind, name, _)| format!(
-            "('{id}', '{kind}', '{name}', '{store}', '{clerk_id}')"
-        )),
-        rows(&|(id, _, _, folded)| format!("('{id}', '{folded}')")),
+        records.join(","),
+        names.join(","),
     ));
 
     let mut missed = Vec::new();

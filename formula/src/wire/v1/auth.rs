@@ -18,7 +18,7 @@ pub struct LoginRequest {
     /// The password.
     #[schema(min_length = 1, max_length = 512, format = Password)]
     pub password: String,
-    /// The store at whose counter the person stands; needed by staff of several stores.
+    /// The store at whose counter the person stands. Staff of several stores who leave it out can look, not write.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub store_id: Option<StoreId>,
 }

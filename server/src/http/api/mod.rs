@@ -21,40 +21,40 @@ use utoipa::OpenApi as _;
 
 /// Mounts every noun.
 pub fn routes(config: &mut web::ServiceConfig) {
-    auth::routes(config);
-    persons::routes(config);
     access_log::routes(config);
+    auth::routes(config);
     bases::routes(config);
     colorants::routes(config);
     customers::routes(config);
+    drafts::routes(config);
     instruments::routes(config);
-    products::routes(config);
-    stores::routes(config);
     matches::routes(config);
     nearest::routes(config);
-    verdicts::routes(config);
-    drafts::routes(config);
+    persons::routes(config);
+    products::routes(config);
     reorders::routes(config);
+    stores::routes(config);
     tints::routes(config);
+    verdicts::routes(config);
 }
 
 /// The description of every noun.
 pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
     vec![
-        auth::Description::openapi(),
-        persons::Description::openapi(),
         access_log::Description::openapi(),
-        stores::Description::openapi(),
+        auth::Description::openapi(),
         bases::Description::openapi(),
         colorants::Description::openapi(),
         customers::Description::openapi(),
+        drafts::Description::openapi(),
         instruments::Description::openapi(),
         matches::Description::openapi(),
         nearest::Description::openapi(),
+        persons::Description::openapi(),
         products::Description::openapi(),
-        verdicts::Description::openapi(),
-        drafts::Description::openapi(),
         reorders::Description::openapi(),
+        stores::Description::openapi(),
         tints::Description::openapi(),
+        verdicts::Description::openapi(),
     ]
 }
