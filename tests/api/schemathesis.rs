@@ -64,7 +64,7 @@ fn runs(program: &str, role: Role, phases: &str) -> Vec<String> {
             .arg("--config-file")
             .arg(&config)
             .args(["run", "--checks", "all", "--workers", "2", "--seed", "17"])
-            .args(["--max-examples", "10", "--request-timeout", "20"])
+            .args(["--max-examples", "6", "--request-timeout", "20"])
             .args(["--phases", phases, selection, "/api/v1/auth/logout"])
             .arg(format!("{}/api/openapi.json", server.url()))
             .env("SECONDCAN_TOKEN", login.client.token())
