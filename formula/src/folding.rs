@@ -10,6 +10,8 @@
 use unicode_normalization::UnicodeNormalization;
 use unicode_normalization::char::is_combining_mark;
 
+use crate::name_rank::edits;
+
 /// Legal forms and words around them. Forms that are also common family names are left out.
 const LEGAL_FORMS: &[&str] = &[
     "ag",
@@ -188,8 +190,7 @@ pub fn fold_person(name: &str) -> String {
     words(name).join(" ")
 }
 
-/// Folds the name of a company, and what is typed to look for anyone: legal forms and trade words
-/// are dropped unless nothing would be left.
+/// Folds the name of a company: legal forms and trade words are dropped unless nothing would be left.
 ///
 /// Empty only if the text has no letter and no digit.
 #[must_use]
@@ -207,9 +208,56 @@ pub fn fold_company(name: &str) -> String {
     }
 }
 
+/// Folds what is typed to look for anyone: as [`fold_company`], and words one slip away from a long
+/// trade word go too, unless nothing would be left. A name kept has no trade word in it that
+/// `paintng` could be like, so such a word would make the query unlike the name that is meant.
+///
+/// Empty only if the text has no letter and no digit.
+#[must_use]
+pub fn fold_query(typed: &str) -> String {
+    let folded = fold_company(typed);
+    let telling: Vec<&str> = folded
+        .split(' ')
+        .filter(|word| !is_slip_of_long_word(word))
+        .collect();
+    if telling.is_empty() {
+        folded
+    } else {
+        telling.join(" ")
+    }
+}
+
+/// Whether a word is one slip away from a legal form or trade word of seven letters or more; shorter
+/// ones are too near to family names, as `homes` is to Holmes.
+fn is_slip_of_long_word(word: &str) -> bool {
+    let letters: Vec<char> = word.chars().collect();
+    LEGAL_FORMS.iter().chain(TRADE_WORDS).any(|dropped| {
+        dropped.len() >= 7
+            && dropped.len().abs_diff(letters.len()) <= 1
+            && edits(&letters, &dropped.chars().collect::<Vec<char>>()) <= 1
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_mistyped_trade_word_is_dropped_from_a_query() {
+        for (typed, folded) in [
+            ("Branock and Doughters", "branock"),
+            ("Hestral Paintng", "hestral"),
+            ("hestral & vann pianting llc", "hestral vann"),
+            ("Wren Decoratinng Incorporatd", "wren"),
+            // Nothing else is left, and what is short is too near to names.
+            ("Paynter", "paynter"),
+            ("Sherlock Holmes", "sherlock holmes"),
+            ("Paynters Coatngs", "paynters coatngs"),
+            ("Painting", "painting"),
+        ] {
+            assert_eq!(fold_query(typed), folded, "{typed}");
+        }
+    }
 
     #[test]
     fn accents_case_and_letters_without_their_own_key_are_folded() {

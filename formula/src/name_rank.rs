@@ -63,7 +63,7 @@ fn millionths(fraction: f64) -> u32 {
 
 /// Edits (insert, delete, replace, swap of neighbors; no part edited twice) that turn `a` into `b`:
 /// the optimal string alignment distance after Damerau (1964).
-fn edits(a: &[char], b: &[char]) -> usize {
+pub(crate) fn edits(a: &[char], b: &[char]) -> usize {
     let width = b.len() + 1;
     let mut before: Vec<usize> = vec![0; width];
     let mut last: Vec<usize> = (0..width).collect();
@@ -113,7 +113,7 @@ fn unswapped(folded: &str) -> Vec<String> {
 }
 
 impl NameQuery {
-    /// Takes a query apart that was folded by [`crate::folding::fold_company`]. `None` if nothing
+    /// Takes a query apart that was folded by [`crate::folding::fold_query`]. `None` if nothing
     /// is left to look for.
     #[must_use]
     pub fn new(folded: String) -> Option<Self> {

@@ -5,7 +5,7 @@
 
 use std::collections::BTreeSet;
 
-use formula::folding::{fold_company, fold_person};
+use formula::folding::{fold_company, fold_person, fold_query};
 use formula::name_rank::{FIND_LIMIT, NameQuery, NameRank, best_first};
 
 /// SplitMix64 (Steele, Lea & Flood 2014): the same numbers on every machine.
@@ -155,7 +155,7 @@ fn misspell(customer: &Customer, slip: Slip, seeded: &mut Seeded) -> Option<Stri
 }
 
 fn found_in_first_five(query: &str, right: usize, customers: &[Customer]) -> bool {
-    let Some(query) = NameQuery::new(fold_company(query)) else {
+    let Some(query) = NameQuery::new(fold_query(query)) else {
         return false;
     };
     let mut found: Vec<(NameRank, String, usize)> = customers
@@ -203,7 +203,7 @@ fn a_name_spelled_right_is_found_first() {
     let customers = customers(&mut seeded, 3_000);
     for _ in 0..50 {
         let right = seeded.below(customers.len());
-        let query = NameQuery::new(fold_company(&customers[right].typed)).unwrap();
+        let query = NameQuery::new(fold_query(&customers[right].typed)).unwrap();
         let mut found: Vec<(NameRank, String, usize)> = customers
             .iter()
             .enumerate()

@@ -3,7 +3,7 @@
 
 use std::collections::{HashMap, HashSet};
 
-use formula::folding::{fold_company, fold_person};
+use formula::folding::{fold_person, fold_query};
 use formula::id::{CustomerId, JobId};
 use formula::label::LabelCode;
 use formula::name_rank::{FIND_THRESHOLD, NameQuery, NameRank};
@@ -52,7 +52,7 @@ impl Needle {
         let phone = region
             .and_then(|region| PhoneQuery::from_typed(text, region).ok())
             .filter(|query| !matches!(query, PhoneQuery::LastFour(_)));
-        let folded = fold_company(text);
+        let folded = fold_query(text);
         let person = fold_person(text);
         Self {
             label,
@@ -76,7 +76,7 @@ fn last_four(text: &str) -> Option<(String, NameQuery)> {
     let four = |word: &&str| word.len() == 4 && word.bytes().all(|byte| byte.is_ascii_digit());
     let digits = text.split_whitespace().find(four)?;
     let rest: Vec<&str> = text.split_whitespace().filter(|word| !four(word)).collect();
-    let name = NameQuery::new(fold_company(&rest.join(" ")))?;
+    let name = NameQuery::new(fold_query(&rest.join(" ")))?;
     Some((digits.to_owned(), name))
 }
 
