@@ -5,6 +5,7 @@ use std::collections::HashSet;
 use std::fmt;
 use std::future::Future;
 use std::pin::Pin;
+use std::time::Duration;
 
 use actix_web::dev::Payload;
 use actix_web::http::header;
@@ -23,6 +24,10 @@ use crate::store::write::{PageAsk, WriteKey};
 
 /// Bodies above this are refused, compressed or not: compressed ones are not taken at all.
 pub const MAX_BODY: usize = 1024 * 1024;
+
+/// How long a body may take to arrive: 1 MiB over a slow line takes less, and who sends a byte a minute holds a
+/// connection and a file open.
+pub const BODY_TIME: Duration = Duration::from_secs(20);
 
 type Extracting<T> = Pin<Box<dyn Future<Output = Result<T, ApiError>>>>;
 
@@ -50,7 +55,18 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
                     "send the body again",
                 )
             })?;
-            let bytes = collect(payload).await?;
+            let bytes = tokio::time::timeout(BODY_TIME, collect(payload))
+                .await
+                .map_err(|_| {
+                    ApiError::request(
+                        ErrorCode::TimedOut,
+                        format!(
+                            "the body took longer than {} s to arrive",
+                            BODY_TIME.as_secs()
+                        ),
+                        "send it again, all at once",
+                    )
+                })??;
             let value = parse(&bytes)?;
             Ok(Self {
                 value,
