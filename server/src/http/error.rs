@@ -243,6 +243,10 @@ impl ResponseError for ApiError {
         let (status, title) = face(told.code);
         let mut response = HttpResponseBuilder::new(status);
         response.insert_header((header::CACHE_CONTROL, "no-store"));
+        if matches!(told.code, ErrorCode::BodyTooLarge | ErrorCode::TimedOut) {
+            // What is left of the body is not read: the connection can't be used again.
+            response.force_close();
+        }
         if let Some(seconds) = told.retry_after_s {
             response.insert_header((header::RETRY_AFTER, seconds.to_string()));
         }

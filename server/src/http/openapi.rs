@@ -1,6 +1,7 @@
 //! The API description, generated from the handlers.
 
-use formula::wire::error_code::Problem;
+use formula::id::IdempotencyKey;
+use formula::wire::error_code::{ErrorCode, Problem};
 use utoipa::openapi::security::{Http, HttpAuthScheme, SecurityScheme};
 use utoipa::{IntoResponses, Modify, OpenApi};
 
@@ -29,6 +30,9 @@ pub enum ReadProblems {
 /// How a request with a body can fail besides.
 #[derive(IntoResponses)]
 pub enum BodyProblems {
+    /// The body took too long to arrive.
+    #[response(status = 408, content_type = "application/problem+json")]
+    TimedOut(#[to_schema] Problem),
     /// The body is too large.
     #[response(status = 413, content_type = "application/problem+json")]
     BodyTooLarge(#[to_schema] Problem),
@@ -78,6 +82,9 @@ pub enum WriteProblems {
     /// It exists already, or its state does not allow this.
     #[response(status = 409, content_type = "application/problem+json")]
     Conflict(#[to_schema] Problem),
+    /// The body took too long to arrive.
+    #[response(status = 408, content_type = "application/problem+json")]
+    TimedOut(#[to_schema] Problem),
     /// The body is too large.
     #[response(status = 413, content_type = "application/problem+json")]
     BodyTooLarge(#[to_schema] Problem),
@@ -118,6 +125,7 @@ impl Modify for BearerLogin {
 #[derive(OpenApi)]
 #[openapi(
     info(title = "secondcan", description = "A formula library for a chain of paint stores."),
+    components(schemas(ErrorCode, IdempotencyKey)),
     modifiers(&BearerLogin),
     security(("login" = []))
 )]

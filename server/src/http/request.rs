@@ -17,6 +17,9 @@ use futures_core::Stream as _;
 use serde::Deserialize;
 use serde::de::{self, DeserializeOwned, Deserializer, MapAccess, SeqAccess, Visitor};
 use sha2::{Digest, Sha256};
+use utoipa::openapi::RefOr;
+use utoipa::openapi::schema::{ObjectBuilder, Schema, Type};
+use utoipa::{PartialSchema, ToSchema};
 use uuid::Uuid;
 
 use super::error::ApiError;
@@ -25,9 +28,8 @@ use crate::store::write::{PageAsk, WriteKey};
 /// Bodies above this are refused, compressed or not: compressed ones are not taken at all.
 pub const MAX_BODY: usize = 1024 * 1024;
 
-/// How long a body may take to arrive: 1 MiB over a slow line takes less, and who sends a byte a minute holds a
-/// connection and a file open.
-pub const BODY_TIME: Duration = Duration::from_secs(20);
+/// A client that dribbles its body holds a connection and a handler no longer than this.
+pub const BODY_PATIENCE: Duration = Duration::from_secs(30);
 
 type Extracting<T> = Pin<Box<dyn Future<Output = Result<T, ApiError>>>>;
 
@@ -55,18 +57,7 @@ impl<T: DeserializeOwned + 'static> FromRequest for Body<T> {
                     "send the body again",
                 )
             })?;
-            let bytes = tokio::time::timeout(BODY_TIME, collect(payload))
-                .await
-                .map_err(|_| {
-                    ApiError::request(
-                        ErrorCode::TimedOut,
-                        format!(
-                            "the body took longer than {} s to arrive",
-                            BODY_TIME.as_secs()
-                        ),
-                        "send it again, all at once",
-                    )
-                })??;
+            let bytes = collect(payload).await?;
             let value = parse(&bytes)?;
             Ok(Self {
                 value,
@@ -106,7 +97,22 @@ fn check_headers(request: &HttpRequest) -> Result<(), ApiError> {
     Ok(())
 }
 
-async fn collect(mut payload: web::Payload) -> Result<BytesMut, ApiError> {
+async fn collect(payload: web::Payload) -> Result<BytesMut, ApiError> {
+    tokio::time::timeout(BODY_PATIENCE, collect_all(payload))
+        .await
+        .unwrap_or_else(|_| {
+            Err(ApiError::request(
+                ErrorCode::TimedOut,
+                format!(
+                    "the body did not arrive within {} s",
+                    BODY_PATIENCE.as_secs()
+                ),
+                "send it again over a better line; nothing was changed",
+            ))
+        })
+}
+
+async fn collect_all(mut payload: web::Payload) -> Result<BytesMut, ApiError> {
     let mut bytes = BytesMut::new();
     while let Some(chunk) =
         std::future::poll_fn(|context| Pin::new(&mut payload).poll_next(context)).await
@@ -128,30 +134,32 @@ async fn collect(mut payload: web::Payload) -> Result<BytesMut, ApiError> {
 
 /// Parses a body: first for repeated keys and depth, then into the type, naming the field that does not fit.
 fn parse<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, ApiError> {
-    let malformed = |error: &serde_json::Error| {
-        ApiError::request(
-            ErrorCode::MalformedBody,
-            format!("not taken as JSON: {error}"),
-            "mend the JSON and send it again",
-        )
-    };
-    serde_json::from_slice::<KeysOnce>(bytes).map_err(|error| malformed(&error))?;
     let mut reader = serde_json::Deserializer::from_slice(bytes);
-    let value = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
+    serde_path_to_error::deserialize::<_, KeysOnce>(&mut reader)
+        .map_err(|error| malformed(&error.path().to_string(), error.inner()))?;
+    reader.end().map_err(|error| malformed(".", &error))?;
+    let mut reader = serde_json::Deserializer::from_slice(bytes);
+    serde_path_to_error::deserialize(&mut reader).map_err(|error| {
         let path = error.path().to_string();
-        let inner = error.into_inner();
-        match inner.classify() {
-            serde_json::error::Category::Data => ApiError::field(
-                ErrorCode::InvalidValue,
-                if path == "." { "body" } else { &path },
-                position_dropped(&inner.to_string()),
-                "give a value of the kind that the API description states",
-            ),
-            _ => malformed(&inner),
-        }
-    })?;
-    reader.end().map_err(|error| malformed(&error))?;
-    Ok(value)
+        let said = position_dropped(&error.into_inner().to_string());
+        ApiError::field(
+            ErrorCode::InvalidValue,
+            if path == "." { "body" } else { &path },
+            // It is JSON: serde_json says this of a list that is longer than its type.
+            said.replace("trailing characters", "has more values than are taken"),
+            "give a value of the kind that the API description states",
+        )
+    })
+}
+
+/// Not JSON; `path` says how far it could be followed.
+fn malformed(path: &str, error: &serde_json::Error) -> ApiError {
+    ApiError::field(
+        ErrorCode::MalformedBody,
+        if path == "." { "body" } else { path },
+        format!("not taken as JSON: {error}"),
+        "mend the JSON and send it again",
+    )
 }
 
 /// "… at line 1 column 5" says nothing to someone who did not see the bytes.
@@ -311,14 +319,7 @@ fn if_match(request: &HttpRequest) -> Result<IfMatch, ApiError> {
     given
         .to_str()
         .ok()
-        .and_then(|text| {
-            text.trim()
-                .strip_prefix('"')?
-                .strip_suffix('"')?
-                .parse()
-                .ok()
-        })
-        .filter(|version| *version > 0)
+        .and_then(version_in)
         .map(IfMatch)
         .ok_or_else(|| {
             ApiError::field(
@@ -329,6 +330,28 @@ fn if_match(request: &HttpRequest) -> Result<IfMatch, ApiError> {
             )
         })
 }
+
+/// The version in `"7"`, written in the one way that [`IfMatch`] describes.
+fn version_in(text: &str) -> Option<i32> {
+    let digits = text.trim().strip_prefix('"')?.strip_suffix('"')?;
+    let plain = (1..=9).contains(&digits.len())
+        && !digits.starts_with('0')
+        && digits.bytes().all(|byte| byte.is_ascii_digit());
+    plain.then(|| digits.parse().ok())?
+}
+
+impl PartialSchema for IfMatch {
+    fn schema() -> RefOr<Schema> {
+        ObjectBuilder::new()
+            .schema_type(Type::String)
+            .description(Some("The ETag of the record as it was read"))
+            .pattern(Some("^\"[1-9][0-9]{0,8}\"$"))
+            .examples([serde_json::Value::from("\"7\"")])
+            .into()
+    }
+}
+
+impl ToSchema for IfMatch {}
 
 /// Ids in the path. A text that is no id names nothing, so it is answered as a missing one.
 pub struct Ids<T>(pub T);
@@ -354,19 +377,18 @@ impl<T: DeserializeOwned + 'static> FromRequest for Query<T> {
     type Future = std::future::Ready<Result<Self, ApiError>>;
 
     fn from_request(request: &HttpRequest, _: &mut Payload) -> Self::Future {
-        let query = web::Query::<T>::from_query(request.query_string());
-        std::future::ready(
-            query
-                .map(|query| Self(query.into_inner()))
-                .map_err(|error| {
-                    ApiError::field(
-                        ErrorCode::BadRequest,
-                        "query",
-                        format!("the query can't be taken: {error}"),
-                        "use the parameters that the API description states, each once",
-                    )
-                }),
-        )
+        let pairs = form_urlencoded::parse(request.query_string().as_bytes());
+        let query = serde_path_to_error::deserialize(serde_urlencoded::Deserializer::new(pairs));
+        std::future::ready(query.map(Self).map_err(|error| {
+            let path = error.path().to_string();
+            let field = if path == "." { "query" } else { &path };
+            ApiError::field(
+                ErrorCode::BadRequest,
+                field,
+                format!("{field} can't be taken: {}", error.inner()),
+                "use the parameters that the API description states, each once",
+            )
+        }))
     }
 }
 

@@ -1,6 +1,8 @@
 //! Which version the schema is at, and whether the app's role is as small as it must be. No caller here: this runs
 //! before anybody can log in.
 
+use std::time::Duration;
+
 use sqlx::{Connection, PgConnection};
 
 use super::MIGRATIONS;
@@ -12,6 +14,12 @@ pub enum SchemaError {
     /// The database can't be reached, or refuses the role.
     #[error("the database can't be opened: {0}")]
     Open(#[source] sqlx::Error),
+    /// It does not answer at all.
+    #[error(
+        "the database can't be opened: it did not answer within {} s; check the host and port of DATABASE_URL",
+        CONNECT.as_secs()
+    )]
+    Silent,
     /// A migration failed; it was rolled back.
     #[error(
         "the schema could not be brought up to date; nothing was changed by the step that failed: {0}"
@@ -48,10 +56,14 @@ fn newest() -> i64 {
         .unwrap_or(0)
 }
 
+/// A network that swallows packets would hold the start up for minutes.
+const CONNECT: Duration = Duration::from_secs(10);
+
 async fn connect(url: &DatabaseUrl) -> Result<PgConnection, SchemaError> {
-    PgConnection::connect(url.expose())
-        .await
-        .map_err(SchemaError::Open)
+    match tokio::time::timeout(CONNECT, PgConnection::connect(url.expose())).await {
+        Ok(connected) => connected.map_err(SchemaError::Open),
+        Err(_) => Err(SchemaError::Silent),
+    }
 }
 
 /// Brings the schema up to date as its owner, under the migrations' own advisory lock.

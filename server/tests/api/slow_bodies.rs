@@ -4,7 +4,7 @@ use std::io::{Read as _, Write as _};
 use std::net::TcpStream;
 use std::time::{Duration, Instant};
 
-use secondcan_server::http::request::BODY_TIME;
+use secondcan_server::http::request::BODY_PATIENCE;
 
 use crate::support::Server;
 
@@ -12,7 +12,7 @@ use crate::support::Server;
 fn a_body_that_dribbles_is_cut_off_with_a_word() {
     let server = Server::start();
     let mut stream = TcpStream::connect(server.address()).unwrap();
-    stream.set_read_timeout(Some(2 * BODY_TIME)).unwrap();
+    stream.set_read_timeout(Some(2 * BODY_PATIENCE)).unwrap();
     let begun = Instant::now();
     stream
         .write_all(
@@ -26,7 +26,7 @@ fn a_body_that_dribbles_is_cut_off_with_a_word() {
     assert!(answer.contains("\"code\":\"timed-out\""), "{answer}");
     let waited = begun.elapsed();
     assert!(
-        waited >= BODY_TIME && waited < BODY_TIME + Duration::from_secs(10),
+        waited >= BODY_PATIENCE && waited < BODY_PATIENCE + Duration::from_secs(10),
         "{waited:?}"
     );
     // Others were served meanwhile, and are.

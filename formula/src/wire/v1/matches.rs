@@ -2,7 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 use time::OffsetDateTime;
-use utoipa::ToSchema;
+use utoipa::openapi::RefOr;
+use utoipa::openapi::schema::{ArrayBuilder, Schema};
+use utoipa::{PartialSchema, ToSchema};
 
 use super::{FoundBy, Job, Named, Sheen};
 use crate::id::{
@@ -16,9 +18,23 @@ use crate::reading::AsRead;
 use crate::wire_form::closed_enum;
 
 /// CIELAB under D65 and the 10° observer: `[L*, a*, b*]`.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, ToSchema)]
-#[schema(value_type = [f64; 3])]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct LabD65(pub color::Lab);
+
+impl PartialSchema for LabD65 {
+    fn schema() -> RefOr<Schema> {
+        ArrayBuilder::new()
+            .description(Some(
+                "CIELAB under D65 and the 10° observer: `[L*, a*, b*]`",
+            ))
+            .items(f64::schema())
+            .min_items(Some(3))
+            .max_items(Some(3))
+            .into()
+    }
+}
+
+impl ToSchema for LabD65 {}
 
 closed_enum! {
     /// Where light comes from and where it is looked at (CIE 15).

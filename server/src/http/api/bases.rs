@@ -85,7 +85,7 @@ async fn add(
 
 /// Renames a base, sets its rooms anew, retires it or takes it back.
 #[utoipa::path(patch, path = "/api/v1/bases/{id}", tag = "bases", request_body = BaseEdit,
-    params(("id" = BaseId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = BaseId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Base), WriteProblems, EditProblems))]
 async fn edit(
     app: web::Data<App>,

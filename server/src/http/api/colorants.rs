@@ -66,7 +66,7 @@ async fn add(
 
 /// Renames a colorant's pigment, retires it or takes it back.
 #[utoipa::path(patch, path = "/api/v1/colorants/{id}", tag = "colorants", request_body = ColorantEdit,
-    params(("id" = ColorantId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = ColorantId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Colorant), WriteProblems, EditProblems))]
 async fn edit(
     app: web::Data<App>,

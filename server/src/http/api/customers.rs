@@ -104,7 +104,7 @@ async fn add(
 
 /// Edits a customer.
 #[utoipa::path(patch, path = "/api/v1/customers/{id}", tag = "customers", request_body = CustomerEdit,
-    params(("id" = CustomerId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = CustomerId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Customer), WriteProblems, EditProblems))]
 async fn edit(
     app: web::Data<App>,
@@ -143,7 +143,7 @@ async fn add_job(
 
 /// Gives a job another label.
 #[utoipa::path(patch, path = "/api/v1/jobs/{id}", tag = "customers", request_body = JobEdit,
-    params(("id" = JobId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = JobId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Job), WriteProblems, EditProblems))]
 async fn edit_job(
     app: web::Data<App>,

@@ -70,7 +70,7 @@ async fn add(
 
 /// Puts a draft down again.
 #[utoipa::path(patch, path = "/api/v1/drafts/{id}", tag = "drafts", request_body = DraftEdit,
-    params(("id" = DraftId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = DraftId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Draft), WriteProblems, EditProblems))]
 async fn edit(
     app: web::Data<App>,

@@ -95,7 +95,7 @@ async fn add(
 
 /// Renames an instrument, moves it, retires it or takes it back.
 #[utoipa::path(patch, path = "/api/v1/instruments/{id}", tag = "instruments", request_body = InstrumentEdit,
-    params(("id" = InstrumentId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = InstrumentId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Instrument), WriteProblems, EditProblems))]
 async fn edit(
     app: web::Data<App>,

@@ -130,7 +130,7 @@ async fn revise(
 
 /// Gives a match to another customer or job.
 #[utoipa::path(post, path = "/api/v1/matches/{id}/move", tag = "matches", request_body = MatchMove,
-    params(("id" = MatchId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = MatchId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Match), WriteProblems, EditProblems))]
 async fn give(
     app: web::Data<App>,
@@ -149,7 +149,7 @@ async fn give(
 
 /// Says which revision counts.
 #[utoipa::path(post, path = "/api/v1/matches/{id}/pick", tag = "matches", request_body = RevisionPick,
-    params(("id" = MatchId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = MatchId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Match), WriteProblems, EditProblems))]
 async fn pick(
     app: web::Data<App>,

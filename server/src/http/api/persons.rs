@@ -83,7 +83,7 @@ async fn add(
 
 /// Renames, moves, promotes, suspends or lets in again.
 #[utoipa::path(patch, path = "/api/v1/persons/{id}", tag = "persons", request_body = PersonEdit,
-    params(("id" = PersonId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = PersonId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Person), WriteProblems, EditProblems))]
 async fn edit(
     app: web::Data<App>,

@@ -66,7 +66,7 @@ async fn add(
 
 /// Renames a product, adds sheens, retires it or takes it back.
 #[utoipa::path(patch, path = "/api/v1/products/{id}", tag = "products", request_body = ProductEdit,
-    params(("id" = ProductId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = ProductId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Product), WriteProblems, EditProblems))]
 async fn edit(
     app: web::Data<App>,

@@ -97,7 +97,7 @@ async fn place(
 
 /// Moves a reorder on, or cancels it.
 #[utoipa::path(post, path = "/api/v1/reorders/{id}/advance", tag = "reorders", request_body = ReorderAdvance,
-    params(("id" = ReorderId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = ReorderId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Reorder), WriteProblems, EditProblems))]
 async fn advance(
     app: web::Data<App>,

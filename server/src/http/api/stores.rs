@@ -66,7 +66,7 @@ async fn add(
 
 /// Renames, closes or opens a store.
 #[utoipa::path(patch, path = "/api/v1/stores/{id}", tag = "stores", request_body = StoreEdit,
-    params(("id" = StoreId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("id" = StoreId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Store), WriteProblems, EditProblems))]
 async fn edit(
     app: web::Data<App>,

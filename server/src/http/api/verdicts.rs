@@ -37,7 +37,7 @@ async fn show(app: web::Data<App>, caller: LoggedIn) -> Answer {
 
 /// Sets all verdict limits.
 #[utoipa::path(put, path = "/api/v1/verdicts", tag = "verdicts", request_body = Verdicts,
-    params(("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = String, Header)),
+    params(("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = VerdictsInForce), WriteProblems, EditProblems))]
 async fn set(
     app: web::Data<App>,

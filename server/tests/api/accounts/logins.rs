@@ -164,7 +164,9 @@ fn who_works_at_several_stores_says_at_which() {
     assert!(client.get("/auth/me").body.get("store").is_none());
     client.get("/stores").is(200);
     let new = json!({ "id": new_id(), "kind": "person", "name": "Ragna Fell" });
-    client.post("/customers", new).refused(409, "state-conflict");
+    client
+        .post("/customers", new)
+        .refused(409, "state-conflict");
 
     for store in [&harbor, &mill] {
         client.log_in(&clerk.login, PASSWORD, Some(store)).is(200);
