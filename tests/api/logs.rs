@@ -1,7 +1,6 @@
 //! Logs carry ids, never names, phones, passwords or tokens: a server's log of a busy hour, with
 //! every kind of request that goes wrong, is searched for each of them.
 
-
 use harness::chain::{Chain, MADE_AT, id_of, new_id};
 use harness::cluster::{TestDatabase, psql};
 use harness::process::ServerPlan;
