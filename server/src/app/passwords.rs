@@ -2,6 +2,7 @@
 //! logins waits in line instead of taking the memory and the cores of everything else.
 
 use std::collections::HashSet;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, LazyLock};
 use std::time::Duration;
 
@@ -201,6 +202,7 @@ pub struct Passwords {
     turns: Arc<Semaphore>,
     /// Compared with when there is no such login: the answer takes as long.
     dummy: Arc<str>,
+    rounds: Arc<AtomicU64>,
 }
 
 impl Passwords {
@@ -220,7 +222,14 @@ impl Passwords {
             argon,
             turns: Arc::new(Semaphore::new(AT_ONCE)),
             dummy: dummy.into(),
+            rounds: Arc::new(AtomicU64::new(0)),
         })
+    }
+
+    /// How many times argon2 ran since the start: what logins cost, and whether an unknown name costs the same.
+    #[must_use]
+    pub fn rounds(&self) -> u64 {
+        self.rounds.load(Ordering::Relaxed)
     }
 
     /// The hash to be kept, as a PHC string.
@@ -271,6 +280,7 @@ impl Passwords {
                 reason: "too many logins at once",
             })?;
         let argon = self.argon.clone();
+        self.rounds.fetch_add(1, Ordering::Relaxed);
         tokio::task::spawn_blocking(move || {
             let done = work(&argon);
             drop(turn);
