@@ -59,6 +59,12 @@ const OUTSIDE_WORLD: &[&str] = &[
 /// When a file passes this, it does a second thing.
 const LINES: usize = 600;
 
+/// Files that are too long still, and the length they may not pass.
+const STILL_LONG: &[(&str, usize)] = &[
+    ("tests/api/bad_input.rs", 1300),
+    ("tests/api/policy_walk.rs", 700),
+];
+
 fn begins_with(path: &str, wanted: &str) -> bool {
     path.strip_prefix(wanted)
         .is_some_and(|rest| rest.is_empty() || rest.starts_with("::"))
@@ -281,7 +287,9 @@ fn produced_codes(text: &str) -> BTreeSet<String> {
 
 fn too_long(file: &Source) -> Option<String> {
     let lines = file.text.lines().count();
-    (lines > LINES).then(|| format!("{}: {lines} lines", file.path))
+    let still = STILL_LONG.iter().find(|(path, _)| *path == file.path);
+    let most = still.map_or(LINES, |(_, most)| *most);
+    (lines > most).then(|| format!("{}: {lines} lines", file.path))
 }
 
 #[track_caller]

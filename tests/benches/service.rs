@@ -235,7 +235,8 @@ async fn scan(database: &TestDatabase, seeded: &mut Seeded, folded: &[String]) -
         .unwrap();
     let mut times = Vec::with_capacity(SCANS);
     for _ in 0..SCANS {
-        let query = seeded.slip(&folded[seeded.below(folded.len())]);
+        let at = seeded.below(folded.len());
+        let query = seeded.slip(&folded[at]);
         let begun = Instant::now();
         sqlx::query("SELECT customer_id FROM customer_name ORDER BY word_similarity($1, folded) DESC LIMIT 20")
             .bind(query)

@@ -29,7 +29,7 @@ use crate::store::write::{PageAsk, WriteKey};
 pub const MAX_BODY: usize = 1024 * 1024;
 
 /// A client that dribbles its body holds a connection and a handler no longer than this.
-const BODY_PATIENCE: Duration = Duration::from_secs(30);
+pub const BODY_PATIENCE: Duration = Duration::from_secs(30);
 
 type Extracting<T> = Pin<Box<dyn Future<Output = Result<T, ApiError>>>>;
 

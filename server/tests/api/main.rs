@@ -16,5 +16,6 @@ mod instruments;
 mod pool_guard;
 mod reorders;
 mod schema_rules;
+mod slow_bodies;
 mod support;
 mod tints;

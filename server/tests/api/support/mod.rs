@@ -68,6 +68,11 @@ impl Server {
         }
     }
 
+    /// Host and port, for a connection of one's own.
+    pub(crate) fn address(&self) -> &str {
+        self.url.trim_start_matches("http://")
+    }
+
     /// Somebody who has not logged in.
     pub(crate) fn anybody(&self) -> Client {
         Client::new(&self.url)

@@ -2,11 +2,11 @@
 
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
-use std::collections::{BTreeMap, HashMap, HashSet};
-use std::sync::LazyLock;
+mod library;
 
-use color::spectrum::Ends;
-use color::{Illuminant, Lab, Observer, Spectrum, Viewing, WeightTable};
+use std::collections::{BTreeMap, HashMap, HashSet};
+
+use color::{Illuminant, Viewing};
 use formula::folding::{fold_company, fold_person};
 use formula::id::{MatchId, MeasurementId, RevisionId};
 use formula::label::LabelCode;
@@ -15,162 +15,14 @@ use formula::phone::PhoneRegion;
 use formula::reorder::ReorderState;
 use formula::revision::{Amount, BaseOffer, Formula};
 use formula::role::Role;
-use formula::wire::v1::{CustomerKind, FaultReason, NewFormula, NewMeasurement};
-use secondcan_server::demo::{Library, generate, new_chip_csv};
-use secondcan_server::store::bulk::{DrawdownRow, RevisionRow};
-use serde::Serialize;
-use sha2::{Digest, Sha256};
+use formula::wire::v1::{CustomerKind, FaultReason, NewFormula};
+use secondcan_server::demo::{generate, new_chip_csv};
+use secondcan_server::store::bulk::RevisionRow;
 
-static LIBRARY: LazyLock<Library> = LazyLock::new(|| generate().unwrap());
+use library::{LIBRARY, current, daylight, digest, lab, measurements, proven, spectrum};
 
 /// Changes whenever the demo's data change; then take the new one from the failing test.
 const DIGEST: &str = "d5884d850b1bf8968894a6898a9c6929e0ea84c100b13c5e4fa81313908b0320";
-
-fn digest(library: &Library) -> String {
-    let mut sha = Sha256::new();
-    let mut add = |value: &dyn erased::Json| sha.update(value.json());
-    for row in &library.stores {
-        add(row);
-    }
-    for row in &library.persons {
-        add(row);
-    }
-    for row in &library.colorants {
-        add(row);
-    }
-    for row in &library.products {
-        add(row);
-    }
-    for row in &library.bases {
-        add(row);
-    }
-    for row in &library.instruments {
-        add(&(
-            &row.instrument,
-            row.retired_at.map(|at| at.unix_timestamp()),
-        ));
-    }
-    for row in &library.calibrations {
-        add(&(row.instrument_id, &row.calibration, row.made_by));
-    }
-    for row in &library.customers {
-        add(&(&row.customer, row.author.person, row.author.store));
-    }
-    for row in &library.links {
-        add(&(row.id, row.person_id, row.customer_id, row.linked_by));
-    }
-    for row in &library.matches {
-        add(&(&row.found, row.author.person, row.author.store, row.picked));
-    }
-    for row in &library.revisions {
-        add(&(
-            row.match_id,
-            row.number,
-            row.reused_from,
-            &row.revision,
-            row.author.person,
-        ));
-    }
-    for row in &library.drawdowns {
-        add(&(
-            row.match_id,
-            row.revision_id,
-            &row.drawdown,
-            row.author.person,
-        ));
-    }
-    for row in &library.notes {
-        add(&(row.id, row.about, row.about_id, &row.body, row.made_by));
-    }
-    for row in &library.reorders {
-        add(&row.reorder);
-        for step in &row.steps {
-            add(&(step.to, step.made_by, step.at.unix_timestamp()));
-        }
-    }
-    for row in &library.tints {
-        add(&(row.match_id, row.base_id, &row.tint, row.author.person));
-    }
-    for row in &library.faults {
-        add(&(row.id, row.tint_id, &row.fault, row.author.person));
-    }
-    sha.finalize()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
-}
-
-mod erased {
-    /// What can be written as JSON, behind a reference to any type.
-    pub(super) trait Json {
-        fn json(&self) -> Vec<u8>;
-    }
-    impl<T: super::Serialize> Json for T {
-        fn json(&self) -> Vec<u8> {
-            serde_json::to_vec(self).unwrap()
-        }
-    }
-}
-
-fn spectrum(read: &NewMeasurement) -> Spectrum {
-    let spectrum = &read.spectrum;
-    Spectrum::new(
-        spectrum.start_nm,
-        spectrum.step_nm,
-        spectrum.values.clone(),
-        Ends::Refuse,
-    )
-    .unwrap()
-}
-
-fn lab(read: &NewMeasurement, light: Illuminant) -> Lab {
-    let spectrum = spectrum(read);
-    WeightTable::new(Viewing::new(light, Observer::TenDegree), spectrum.grid())
-        .lab(&spectrum)
-        .unwrap()
-}
-
-/// Colors under D65, 10°, with the weights of the two grids made once.
-fn daylight() -> impl FnMut(&NewMeasurement) -> Lab {
-    let mut tables = HashMap::new();
-    move |read| {
-        let spectrum = spectrum(read);
-        tables
-            .entry(spectrum.step_nm())
-            .or_insert_with(|| WeightTable::new(Viewing::default(), spectrum.grid()))
-            .lab(&spectrum)
-            .unwrap()
-    }
-}
-
-/// The revision of each match that counts: picked, else the latest.
-fn current() -> HashMap<MatchId, &'static RevisionRow> {
-    let mut current: HashMap<MatchId, &RevisionRow> = HashMap::new();
-    for row in &LIBRARY.revisions {
-        let latest = current.entry(row.match_id).or_insert(row);
-        if row.number > latest.number {
-            *latest = row;
-        }
-    }
-    for found in &LIBRARY.matches {
-        if let Some(picked) = found.picked {
-            let row = LIBRARY
-                .revisions
-                .iter()
-                .find(|row| row.revision.formula.id == picked)
-                .unwrap();
-            assert_eq!(row.match_id, found.found.id);
-            current.insert(found.found.id, row);
-        }
-    }
-    current
-}
-
-/// The latest dry drawdown of each revision.
-fn proven() -> HashMap<RevisionId, &'static DrawdownRow> {
-    let dry = LIBRARY.drawdowns.iter().filter(|row| row.drawdown.dry);
-    dry.map(|row| (row.revision_id, row)).collect()
-}
 
 #[test]
 fn the_demo_is_the_same_every_time() {
@@ -454,16 +306,6 @@ fn formulas_stay_within_their_product() {
                 .any(|sheen| sheen.id == row.revision.formula.sheen_id)
         );
     }
-}
-
-fn measurements() -> impl Iterator<Item = &'static NewMeasurement> {
-    let samples = LIBRARY.matches.iter().map(|row| &row.found.sample);
-    samples.chain(
-        LIBRARY
-            .drawdowns
-            .iter()
-            .map(|row| &row.drawdown.measurement),
-    )
 }
 
 /// A paint's reflectance lies between 0 and 1 and has no corners: its bands are some 50 nm wide (common practice, no
