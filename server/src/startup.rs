@@ -167,8 +167,10 @@ pub async fn migrate(config: Config) -> anyhow::Result<()> {
 pub async fn check(config: Config) -> anyhow::Result<()> {
     let opened = Opened::open(&config).await?;
     let result = async {
+        // First what no migration can mend.
+        refuse_unfit(&opened.app).await?;
         schema::check(&opened.app).await?;
-        refuse_unfit(&opened.app).await
+        Ok(())
     }
     .await;
     opened.close().await?;

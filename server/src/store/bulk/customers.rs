@@ -105,7 +105,7 @@ async fn insert_jobs(conn: &mut Conn, rows: &[CustomerRow]) -> StoreResult<()> {
         &column(&jobs, |(_, job)| job.id.as_uuid()),
         &column(&jobs, |(row, _)| row.customer.id.as_uuid()),
         &column(&jobs, |(_, job)| job.label.to_string()),
-        &column(&jobs, |(_, job)| fold_person(job.label.as_str())),
+        &column(&jobs, |(_, job)| fold_company(job.label.as_str())),
         &column(&jobs, |(row, _)| row.author.person.as_uuid()),
         &created
     )
