@@ -9,7 +9,7 @@ use anyhow::{Context, bail};
 use crate::app::App;
 use crate::app::tokens::TokenKeys;
 use crate::config::{self, Config, DatabaseUrl};
-use crate::data_folder::DataFolder;
+use crate::data_folder::{DataFolder, DataFolderError};
 use crate::demo::{self, DemoLogin, Loaded};
 use crate::embedded::{self, Cluster};
 use crate::shutdown::Shutdown;
@@ -251,19 +251,31 @@ fn write_secret(path: &Path, text: &str) -> std::io::Result<()> {
 /// # Errors
 /// Whatever keeps the database from being opened.
 pub async fn admin_init(config: Config) -> anyhow::Result<()> {
-    with_app(&config, async |app| {
-        let token = app.admin_init_token().await?;
-        let mut out = std::io::stdout().lock();
-        writeln!(out, "{}", token.token)?;
-        writeln!(
-            std::io::stderr().lock(),
-            "This token is good once, until {}. Whoever has it can become an admin:\n\
-             secondcan claim --login NAME --name \"FULL NAME\"",
-            token
-                .expires_at
-                .format(&time::format_description::well_known::Rfc3339)?
-        )?;
-        Ok(())
-    })
-    .await
+    // An admin who is locked out must not have to stop the counter's work first: beside a running server the
+    // database is up already.
+    if let Err(DataFolderError::InUse { path, .. }) = DataFolder::open(&config.data) {
+        let url = match &config.database {
+            config::Database::Embedded => embedded::living(&path)?,
+            config::Database::External { app, .. } => app.clone(),
+        };
+        let app = build(&url, &path)?;
+        let printed = print_admin_token(&app).await;
+        app.db.close().await;
+        return printed;
+    }
+    with_app(&config, async |app| print_admin_token(app).await).await
+}
+
+async fn print_admin_token(app: &App) -> anyhow::Result<()> {
+    let token = app.admin_init_token().await?;
+    writeln!(std::io::stdout().lock(), "{}", token.token)?;
+    writeln!(
+        std::io::stderr().lock(),
+        "This token is good once, until {}. Whoever has it can become an admin:\n\
+         secondcan claim --login NAME --name \"FULL NAME\"",
+        token
+            .expires_at
+            .format(&time::format_description::well_known::Rfc3339)?
+    )?;
+    Ok(())
 }

@@ -167,6 +167,21 @@ pub async fn start(data: &DataFolder) -> Result<Cluster, EmbeddedError> {
     })
 }
 
+/// The app role's URL of the cluster that a running server holds up in this data folder.
+///
+/// # Errors
+/// [`EmbeddedError`] when its credentials can't be read.
+pub fn living(data: &Path) -> Result<DatabaseUrl, EmbeddedError> {
+    let credentials = Credentials::open(data, true)?;
+    let socket = socket::folder(data);
+    Ok(DatabaseUrl::by_socket(
+        APP_ROLE,
+        &credentials.app,
+        DATABASE,
+        &socket,
+    ))
+}
+
 /// A Postgres that is told to stop when nobody took charge of it.
 struct Running(Postmaster);
 

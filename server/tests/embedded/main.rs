@@ -208,6 +208,18 @@ fn a_second_server_on_the_same_folder_is_refused_with_the_first_ones_process() {
 }
 
 #[test]
+fn an_admin_who_is_locked_out_gets_a_token_while_the_server_works_on() {
+    let place = Place::new();
+    let _server = place.serve();
+    let output = place.command(&["admin", "init"]).output().unwrap();
+    assert!(output.status.success(), "{}", error(&output));
+    let token = String::from_utf8(output.stdout).unwrap();
+    assert_eq!(token.trim().matches('-').count(), 4, "{token}");
+    let kept = ask(&place.owner(), "SELECT count(*) FROM claim_token");
+    assert_eq!(kept, "1");
+}
+
+#[test]
 fn a_stale_lock_whose_process_id_another_program_has_does_not_stop_the_start() {
     let place = Place::new();
     let server = place.serve();
