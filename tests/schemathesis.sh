@@ -20,4 +20,5 @@ if ! cmp -s "$pinned" "$environment/installed.txt"; then
 fi
 SECONDCAN_SCHEMATHESIS=$(cd "$environment/bin" && pwd)/schemathesis
 export SECONDCAN_SCHEMATHESIS
-exec cargo test -p secondcan-tests --test schemathesis -- --include-ignored --nocapture
+# With the whole workspace, so that what the other tests were built from is not built anew.
+exec cargo test --workspace --locked --test schemathesis -- --include-ignored --nocapture
