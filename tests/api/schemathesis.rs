@@ -9,6 +9,7 @@
 
 use std::fmt::Write as _;
 use std::fs;
+use std::io::{Write as _, stderr};
 use std::process::Command;
 use std::time::Instant;
 
@@ -77,7 +78,8 @@ fn runs(program: &str, role: Role, phases: &str) -> Vec<String> {
             .status()
             .unwrap();
         let run = format!("{role:?} {selection} logout");
-        eprintln!("schemathesis as {run}: {:.0?}", begun.elapsed());
+        let took = begun.elapsed();
+        writeln!(stderr(), "schemathesis as {run}: {took:.0?}").unwrap();
         if !status.success() {
             found.push(run);
         }
