@@ -9,9 +9,7 @@
 
 use std::fmt::Write as _;
 use std::fs;
-use std::io::{Write as _, stderr};
 use std::process::Command;
-use std::time::Instant;
 
 use harness::chain::{Chain, Login, MADE_AT, id_of, new_id};
 use harness::cluster::{TestDatabase, workspace};
@@ -64,7 +62,6 @@ fn runs(program: &str, role: Role, phases: &str) -> Vec<String> {
     for selection in ["--exclude-path", "--include-path"] {
         // Else every request would be refused in the same way, and nothing tried.
         login.client.get("/auth/me").expect(200);
-        let begun = Instant::now();
         let status = Command::new(program)
             .arg("--config-file")
             .arg(&config)
@@ -78,8 +75,6 @@ fn runs(program: &str, role: Role, phases: &str) -> Vec<String> {
             .status()
             .unwrap();
         let run = format!("{role:?} {selection} logout");
-        let took = begun.elapsed();
-        writeln!(stderr(), "schemathesis as {run}: {took:.0?}").unwrap();
         if !status.success() {
             found.push(run);
         }
