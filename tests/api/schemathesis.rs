@@ -1,10 +1,6 @@
 //! The server keeps to its own API description: schemathesis sends it what the description allows
 //! and what it forbids, as two roles, with all its checks, and finds nothing.
 
-#![expect(
-    clippy::print_stderr,
-    reason = "how long each run took is told on the way"
-)]
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 use std::fmt::Write as _;
