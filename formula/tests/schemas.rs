@@ -25,6 +25,7 @@ use proptest::string::string_regex;
 use proptest::test_runner::{Config, TestCaseError, TestRunner};
 use regex::Regex;
 use serde_json::Value;
+use unicode_normalization::UnicodeNormalization as _;
 use utoipa::{PartialSchema, ToSchema};
 
 fn schema<T: PartialSchema>() -> Value {
@@ -42,6 +43,12 @@ fn text_schema<T: PartialSchema>() -> (String, usize, usize) {
     let length = |key: &str| usize::try_from(schema[key].as_u64().unwrap()).unwrap();
     let pattern = schema["pattern"].as_str().unwrap().to_owned();
     (pattern, length("minLength"), length("maxLength"))
+}
+
+/// Some characters become two in normalization form C (U+0F73 does), which can take a text above its length: a thing no
+/// pattern can say.
+fn grows_when_composed(text: &str) -> bool {
+    text.nfc().count() > text.chars().count()
 }
 
 fn run<S: Strategy>(strategy: &S, test: impl Fn(S::Value) -> Result<(), TestCaseError>) {
@@ -76,7 +83,7 @@ where
             }
             Err(error) => {
                 prop_assert!(
-                    !taken || tolerated(&error),
+                    !taken || tolerated(&error) || grows_when_composed(&text),
                     "{text:?} is in the schema: {error:?}"
                 );
             }

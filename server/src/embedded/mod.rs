@@ -218,13 +218,21 @@ async fn keep(
             pause = Duration::ZERO;
         }
         running = loop {
-            let again = async {
-                sleep(pause).await;
-                plan.launch().await
-            };
-            let launched = tokio::select! {
+            tokio::select! {
                 _ = &mut stopped => return Ok(()),
-                launched = again => launched,
+                () = sleep(pause) => (),
+            }
+            let mut again = std::pin::pin!(plan.launch());
+            let launched = tokio::select! {
+                // It may be up already and only not have said so: what was started is stopped and waited for.
+                _ = &mut stopped => {
+                    if let Ok(mut late) = again.await {
+                        stop(&mut late.0).await?;
+                    }
+                    let _ = fs::remove_dir(&plan.socket);
+                    return Ok(());
+                }
+                launched = &mut again => launched,
             };
             pause = (pause * 2).clamp(Duration::from_millis(200), LONGEST_PAUSE);
             match launched {

@@ -110,6 +110,6 @@ fn with_the_guard_no_transaction_outlives_its_owner() {
             database.close().await;
             assert!(is_there(&url, &id).await, "lost after {polls} polls");
         }
-        assert!(cancelled > 2, "only {cancelled} were cancelled halfway");
+        assert!(cancelled > 0, "none was cancelled halfway");
     });
 }
