@@ -83,13 +83,7 @@ impl App {
         let now = drafts::lock(tx.conn(), caller, id)
             .await?
             .ok_or(AppError::NotFound("draft"))?;
-        if now.version != version {
-            return Err(AppError::VersionMismatch {
-                what: "draft",
-                now: now.version,
-                given: version,
-            });
-        }
+        AppError::unless_version("draft", now.version, version)?;
         let draft = drafts::update(tx.conn(), caller, now, edit).await?;
         Ok(tx
             .finish(Written::changed(&draft).at_version(draft.version))

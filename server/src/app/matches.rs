@@ -272,7 +272,7 @@ impl App {
             Held::Fresh(tx, row) => (tx, row),
             Held::Repeated(reply) => return Ok(reply),
         };
-        check_version(&row, version)?;
+        AppError::unless_version("match", row.version, version)?;
         let conn = tx.conn();
         if !matches::customer_stands(conn, caller, to.customer_id).await? {
             return Err(AppError::invalid(
@@ -310,7 +310,7 @@ impl App {
             Held::Fresh(tx, row) => (tx, row),
             Held::Repeated(reply) => return Ok(reply),
         };
-        check_version(&row, version)?;
+        AppError::unless_version("match", row.version, version)?;
         let conn = tx.conn();
         if let Some(revision) = pick.revision_id {
             let place = revisions::place_of(conn, caller, revision).await?;
@@ -348,17 +348,6 @@ enum Held {
     Fresh(WriteTx, MatchRow),
     /// Done before.
     Repeated(Reply),
-}
-
-fn check_version(row: &MatchRow, given: i32) -> AppResult<()> {
-    if row.version == given {
-        return Ok(());
-    }
-    Err(AppError::VersionMismatch {
-        what: "match",
-        now: row.version,
-        given,
-    })
 }
 
 fn new_row(new: &NewMatch, store_id: StoreId) -> MatchRow {

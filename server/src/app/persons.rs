@@ -93,13 +93,7 @@ impl App {
         let now = persons::lock(tx.conn(), caller, id)
             .await?
             .ok_or(AppError::NotFound("person"))?;
-        if now.version != version {
-            return Err(AppError::VersionMismatch {
-                what: "person",
-                now: now.version,
-                given: version,
-            });
-        }
+        AppError::unless_version("person", now.version, version)?;
         let next = edited(&now, edit);
         check_roles_and_stores(&next.roles, &next.stores)?;
         let moved = next.roles != now.roles || next.stores != now.stores;

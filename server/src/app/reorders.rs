@@ -99,13 +99,7 @@ impl App {
             .await?
             .ok_or(AppError::NotFound("reorder"))?;
         may_move(caller, &now)?;
-        if now.version != version {
-            return Err(AppError::VersionMismatch {
-                what: "reorder",
-                now: now.version,
-                given: version,
-            });
-        }
+        AppError::unless_version("reorder", now.version, version)?;
         // Once a clerk has started, paint is in the can: calling it off is the store's to decide.
         if caller.contractor().is_some()
             && now.state != ReorderState::Placed

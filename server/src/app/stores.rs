@@ -72,13 +72,7 @@ impl App {
         let now = stores::lock(tx.conn(), caller, id)
             .await?
             .ok_or(AppError::NotFound("store"))?;
-        if now.version != version {
-            return Err(AppError::VersionMismatch {
-                what: "store",
-                now: now.version,
-                given: version,
-            });
-        }
+        AppError::unless_version("store", now.version, version)?;
         let store = stores::update(tx.conn(), caller, now, edit).await?;
         Ok(tx
             .finish(Written::changed(&store).at_version(store.version))
