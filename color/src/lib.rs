@@ -6,6 +6,7 @@
 #![forbid(unsafe_code)]
 
 mod cie_table;
+pub mod conditions;
 pub mod difference;
 pub mod exchange;
 pub mod gloss;
@@ -18,6 +19,7 @@ pub mod observer;
 pub mod spectrum;
 pub mod xyz;
 
+pub use conditions::{Backing, Conditions, Filter, Geometry, Specular, Unlike};
 pub use difference::{
     Application94, Deltas, Direction, DirectionWord, Verdict, VerdictLimits, VerdictLimitsError,
     cie94, cmc, de76, de2000,
