@@ -17,6 +17,7 @@ pub mod metamerism;
 pub mod nearest;
 pub mod observer;
 pub mod spectrum;
+pub mod wavelengths;
 pub mod xyz;
 
 pub use conditions::{Backing, Conditions, Filter, Geometry, Specular, Unlike};
@@ -31,5 +32,6 @@ pub use illuminant::{Illuminant, UnknownIlluminant, Viewing};
 pub use lab::{Lab, LabError, Xyz};
 pub use nearest::{Hit, Library, NearestError, PointId};
 pub use observer::{Observer, UnknownObserver};
-pub use spectrum::{Ends, Grid, Spectrum, SpectrumError, SpectrumWarning};
+pub use spectrum::{Ends, Spectrum, SpectrumError, SpectrumWarning};
+pub use wavelengths::{Grid, Wavelengths};
 pub use xyz::{GridMismatch, METHOD, WeightTable};
