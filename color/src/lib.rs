@@ -11,6 +11,7 @@ pub mod difference;
 pub mod exchange;
 pub mod gloss;
 pub mod illuminant;
+pub mod inconstancy;
 pub mod kubelka_munk;
 pub mod lab;
 pub mod metamerism;
@@ -29,6 +30,7 @@ pub use exchange::{
     ExchangeError, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, read_spectra,
 };
 pub use illuminant::{Illuminant, UnknownIlluminant, Viewing};
+pub use inconstancy::Inconstancy;
 pub use lab::{Lab, LabError, Xyz};
 pub use nearest::{Hit, Library, NearestError, PointId};
 pub use observer::{Observer, UnknownObserver};

@@ -78,9 +78,6 @@ def lab(color, view):
     return np.array([116 * f[1] - 16, 500 * (f[0] - f[1]), 200 * (f[1] - f[2])])
 
 
-print("id,start_nm,step_nm,values," + ",".join(f"{l}_{o}_{c}" for l, o in VIEWS for c in "XYZLab"))
-
-
 def row(name, start, step, values):
     cells = [name, start, step, " ".join(f"{v:.6g}" for v in values)]
     values = [float(f"{v:.6g}") for v in values]
@@ -90,14 +87,16 @@ def row(name, start, step, values):
     print(*cells, sep=",")
 
 
-for name, sd in colour.SDS_COLOURCHECKERS["ColorChecker N Ohta"].items():
-    assert sd.shape == SpectralShape(380, 780, 5)
-    row(name, 380, 5, sd.values)
-    row(f"{name} from 400 to 700", 400, 5, sd.copy().trim(SpectralShape(400, 700, 5)).values)
-for step in range(1, 21):
-    whole = np.arange(360, 781, step)
-    for name, values in curves(whole.astype(float)).items():
-        row(name, 360, step, values)
-    part = whole[(whole > 400 - step) & (whole < 700 + step)]
-    for name, values in curves(part.astype(float)).items():
-        row(f"{name} from 400 to 700", part[0], step, values)
+if __name__ == "__main__":
+    print("id,start_nm,step_nm,values," + ",".join(f"{l}_{o}_{c}" for l, o in VIEWS for c in "XYZLab"))
+    for name, sd in colour.SDS_COLOURCHECKERS["ColorChecker N Ohta"].items():
+        assert sd.shape == SpectralShape(380, 780, 5)
+        row(name, 380, 5, sd.values)
+        row(f"{name} from 400 to 700", 400, 5, sd.copy().trim(SpectralShape(400, 700, 5)).values)
+    for step in range(1, 21):
+        whole = np.arange(360, 781, step)
+        for name, values in curves(whole.astype(float)).items():
+            row(name, 360, step, values)
+        part = whole[(whole > 400 - step) & (whole < 700 + step)]
+        for name, values in curves(part.astype(float)).items():
+            row(f"{name} from 400 to 700", part[0], step, values)
