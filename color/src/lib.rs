@@ -36,4 +36,4 @@ pub use nearest::{Hit, Library, NearestError, PointId};
 pub use observer::{Observer, UnknownObserver};
 pub use spectrum::{Ends, Spectrum, SpectrumError, SpectrumWarning};
 pub use wavelengths::{Grid, Wavelengths};
-pub use xyz::{GridMismatch, METHOD, WeightTable};
+pub use xyz::{BrokenRow, GridMismatch, METHOD, WeightTable};
