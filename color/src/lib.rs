@@ -11,6 +11,7 @@ pub mod difference;
 pub mod exchange;
 pub mod gloss;
 pub mod illuminant;
+pub mod instrument;
 pub mod kubelka_munk;
 pub mod lab;
 pub mod metamerism;
