@@ -12,6 +12,7 @@ pub mod exchange;
 pub mod gloss;
 pub mod illuminant;
 pub mod inconstancy;
+pub mod instrument;
 pub mod kubelka_munk;
 pub mod lab;
 pub mod metamerism;
