@@ -41,7 +41,11 @@ fn sources() -> Vec<String> {
 
 /// A number as written in Rust or on the page: `6_103_515_625.0`, `1e-9`, `16`.
 fn number(text: &str) -> Option<f64> {
-    text.replace('_', "").parse().ok()
+    let text = text.replace('_', "");
+    match text.strip_prefix("0x") {
+        Some(hex) => u32::from_str_radix(hex, 16).ok().map(f64::from),
+        None => text.parse().ok(),
+    }
 }
 
 /// A constant item and the numbers of a file.
