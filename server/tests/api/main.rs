@@ -19,3 +19,4 @@ mod schema_rules;
 mod slow_bodies;
 mod support;
 mod tints;
+mod wavelengths;
