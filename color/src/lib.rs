@@ -17,6 +17,7 @@ pub mod metamerism;
 pub mod nearest;
 pub mod observer;
 pub mod spectrum;
+pub mod spread;
 pub mod xyz;
 
 pub use conditions::{Backing, Conditions, Filter, Geometry, Specular, Unlike};
@@ -32,4 +33,5 @@ pub use lab::{Lab, LabError, Xyz};
 pub use nearest::{Hit, Library, NearestError, PointId};
 pub use observer::{Observer, UnknownObserver};
 pub use spectrum::{Ends, Grid, Spectrum, SpectrumError, SpectrumWarning};
+pub use spread::{AverageError, HotellingT2, Spread, SpreadAdvice, average};
 pub use xyz::{GridMismatch, METHOD, WeightTable};
