@@ -1,7 +1,7 @@
 //! Reading measured spectra from files (their bytes; nothing here opens a file).
 //!
 //! A reader of a format turns text into raw tables: wavelengths and the cells as they
-//! stand in the file. What is common to all formats comes after: even steps, numbers, percent
+//! stand in the file. What is common to all formats comes after: wavelengths, numbers, percent
 //! or fraction, and the checks of [`Spectrum`]. A file is taken as a whole or not at all.
 
 mod decode;
@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 pub use error::ExchangeError;
 
 use crate::spectrum::{Ends, Spectrum};
+use crate::wavelengths::Wavelengths;
 use table::RawFile;
 
 /// Largest file read, in bytes: some 60,000 spectra.
@@ -127,13 +128,28 @@ pub fn read_spectra(bytes: &[u8], options: &ReadOptions) -> Result<SpectraFile, 
         table,
         comments,
     } = delimited::read(&text, &mut assumed)?;
-    let axis = table::even_axis(&table)?;
+    let axis = table::axis(&table)?;
     if axis.descending {
         assumed.push("wavelengths descend in the file; they were turned round".to_owned());
     }
     let samples = table::numbers(&table, &mut assumed)?;
     let scale = decide_scale(options.scale, stated, &samples, &mut assumed)?;
 
+    let refused = |line: u64, name: &str, source| ExchangeError::Spectrum {
+        line,
+        name: table::brief(name),
+        source,
+    };
+    let first = table.samples.first();
+    let wavelengths = Wavelengths::new(&axis.nms).map_err(|source| {
+        let (line, name) = first.map_or((0, ""), |sample| (sample.line, sample.name.as_str()));
+        refused(line, name, source)
+    })?;
+    if wavelengths.even().is_none() {
+        assumed.push(format!(
+            "the wavelengths are unevenly spaced ({wavelengths})"
+        ));
+    }
     let mut readings = Vec::with_capacity(samples.len());
     for (raw, mut values) in table.samples.into_iter().zip(samples) {
         if scale == Scale::Percent {
@@ -146,14 +162,8 @@ pub fn read_spectra(bytes: &[u8], options: &ReadOptions) -> Result<SpectraFile, 
             values.reverse();
             as_read.reverse();
         }
-        let spectrum =
-            Spectrum::new(axis.start_nm, axis.step_nm, values, options.ends).map_err(|source| {
-                ExchangeError::Spectrum {
-                    line: raw.line,
-                    name: table::brief(&raw.name),
-                    source,
-                }
-            })?;
+        let spectrum = Spectrum::at(&wavelengths, values, options.ends)
+            .map_err(|source| refused(raw.line, &raw.name, source))?;
         let (name, line, other) = (raw.name, raw.line, raw.other);
         readings.push(Reading {
             name,

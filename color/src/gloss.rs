@@ -323,7 +323,7 @@ impl SpecularSign {
     /// # Errors
     /// [`SpecularError`] when the wavelengths differ or the excluded one is higher.
     pub fn between(included: &Spectrum, excluded: &Spectrum) -> Result<Self, SpecularError> {
-        if included.grid() != excluded.grid() {
+        if included.wavelengths() != excluded.wavelengths() {
             return Err(SpecularError::Wavelengths);
         }
         let (mut sum, mut count) = (0.0, 0.0);

@@ -11,6 +11,8 @@ pub mod difference;
 pub mod exchange;
 pub mod gloss;
 pub mod illuminant;
+pub mod inconstancy;
+pub mod instrument;
 pub mod kubelka_munk;
 pub mod lab;
 pub mod metamerism;
@@ -18,6 +20,7 @@ pub mod nearest;
 pub mod observer;
 pub mod spectrum;
 pub mod spread;
+pub mod wavelengths;
 pub mod xyz;
 
 pub use conditions::{Backing, Conditions, Filter, Geometry, Specular, Unlike};
@@ -29,9 +32,11 @@ pub use exchange::{
     ExchangeError, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, read_spectra,
 };
 pub use illuminant::{Illuminant, UnknownIlluminant, Viewing};
+pub use inconstancy::Inconstancy;
 pub use lab::{Lab, LabError, Xyz};
 pub use nearest::{Hit, Library, NearestError, PointId};
 pub use observer::{Observer, UnknownObserver};
-pub use spectrum::{Ends, Grid, Spectrum, SpectrumError, SpectrumWarning};
+pub use spectrum::{Ends, Spectrum, SpectrumError, SpectrumWarning};
 pub use spread::{AverageError, HotellingT2, Spread, SpreadAdvice, average};
+pub use wavelengths::{Grid, Wavelengths};
 pub use xyz::{GridMismatch, METHOD, WeightTable};

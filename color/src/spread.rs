@@ -66,7 +66,7 @@ pub fn average(readings: &[&Spectrum]) -> Result<Spectrum, AverageError> {
     let (first, rest) = readings.split_first().ok_or(AverageError::None)?;
     let mut sums = first.values().to_vec();
     for (at, reading) in rest.iter().enumerate() {
-        if reading.grid() != first.grid() {
+        if reading.wavelengths() != first.wavelengths() {
             return Err(AverageError::Wavelengths { number: at + 2 });
         }
         for (sum, value) in sums.iter_mut().zip(reading.values()) {

@@ -14,9 +14,8 @@ const LEAST_SPAN: f64 = 1.0;
 /// Percent at each wavelength in nm.
 fn percent(spectrum: &Spectrum) -> Vec<(f64, f64)> {
     spectrum
-        .grid()
         .wavelengths()
-        .map(f64::from)
+        .iter()
         .zip(spectrum.values().iter().map(|value| value * 100.0))
         .collect()
 }
