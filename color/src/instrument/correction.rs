@@ -189,7 +189,7 @@ impl Correction {
                 });
             }
         }
-        let table = WeightTable::new(Viewing::default(), pairs[0].read.grid());
+        let table = WeightTable::new(Viewing::default(), pairs[0].read.wavelengths());
         let tiles: Vec<Tile<'_>> = pairs.iter().map(|pair| Tile::new(&nm, pair)).collect();
         let mut checked = Vec::with_capacity(count);
         for (left_out, pair) in pairs.iter().enumerate() {
@@ -259,7 +259,7 @@ impl Correction {
             Ends::Refuse
         };
         Ok(Corrected {
-            spectrum: Spectrum::new(spectrum.start_nm(), spectrum.step_nm(), corrected, ends)?,
+            spectrum: Spectrum::at(spectrum.wavelengths(), corrected, ends)?,
             extrapolated,
         })
     }
@@ -456,5 +456,5 @@ fn solve3(mut matrix: [[f64; 3]; 3], mut right: [f64; 3]) -> [f64; 3] {
 }
 
 fn wavelengths(spectrum: &Spectrum) -> Vec<f64> {
-    spectrum.grid().wavelengths().map(f64::from).collect()
+    spectrum.wavelengths().iter().collect()
 }
