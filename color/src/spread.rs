@@ -82,12 +82,7 @@ pub fn average(readings: &[&Spectrum]) -> Result<Spectrum, AverageError> {
     } else {
         Ends::Refuse
     };
-    Ok(Spectrum::new(
-        first.start_nm(),
-        first.step_nm(),
-        sums,
-        ends,
-    )?)
+    Ok(Spectrum::at(first.wavelengths(), sums, ends)?)
 }
 
 /// How far readings of one sample lie apart.
