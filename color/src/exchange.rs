@@ -108,7 +108,8 @@ impl std::fmt::Display for FileFormat {
 ///
 /// CSV: separated by tabs, semicolons or commas; with or without BOM; UTF-8, UTF-16
 /// with BOM, else Latin-1; lines ended by LF, CRLF or CR; cells quoted or not; decimal points or
-/// commas; lines starting with `#` are comments, or tags when they read `name: value`. Wide: a
+/// commas; lines starting with `#` are comments, or tags when they read `name: value`; with `##`
+/// they are comments in any case. Wide: a
 /// heading for each wavelength such as `R400`, `nm400`, `400` or `400 nm`. Long: a column headed
 /// `wavelength` or `nm`. Conditions in columns or in `name: value` comments named `geometry`,
 /// `specular`, `aperture`, `backing`, `filter`, `readings`, `gloss60`, `gloss85`, `instrument`,

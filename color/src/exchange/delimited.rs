@@ -92,7 +92,8 @@ struct HeadLines {
     comments: Vec<String>,
 }
 
-/// `# name: value` and `# name = value` are tags, other lines with `#` comments.
+/// `# name: value` and `# name = value` are tags; other lines with `#` are comments, and so are
+/// all with `##`.
 fn head_lines(text: &str) -> HeadLines {
     let mut found = HeadLines {
         scale: None,
@@ -100,8 +101,11 @@ fn head_lines(text: &str) -> HeadLines {
         comments: Vec::new(),
     };
     for line in text.lines().filter_map(|line| line.strip_prefix('#')) {
-        let comment = line.trim();
-        let Some((name, value)) = comment_tag(comment) else {
+        let (comment, tag) = match line.strip_prefix('#') {
+            Some(comment) => (comment.trim(), None),
+            None => (line.trim(), comment_tag(line)),
+        };
+        let Some((name, value)) = tag else {
             found.comments.push(comment.to_owned());
             continue;
         };

@@ -3,13 +3,14 @@
 
 mod specification;
 
-pub(super) use specification::{gloss_method, illumination_word, sphere_word};
+pub(super) use specification::{gloss_method, illumination, illumination_word, sphere_word};
 
 use std::collections::HashMap;
 
 use crate::exchange::budget::Budget;
 use crate::exchange::digits::number;
 use crate::exchange::document::{Tag, WithoutSpectrum};
+use crate::exchange::packed;
 use crate::exchange::stated::{Key, Stated};
 use crate::exchange::table::{
     Cell, RawFile, RawSample, RawTable, brief, named, note, note_unnamed,
@@ -195,7 +196,10 @@ impl Taken<'_> {
             match child.name.as_str() {
                 "Tag" => {
                     let tag = self.tag(child, "")?;
-                    self.tags.push(tag);
+                    match packed::unpack(&tag.name, &tag.value) {
+                        Some(tags) => self.tags.extend(tags),
+                        None => self.tags.push(tag),
+                    }
                 }
                 _ => child.flatten(&child.name, &mut self.tags, self.budget)?,
             }
@@ -285,8 +289,7 @@ impl Taken<'_> {
                 }
             }
         }
-        let written = node.attribute("Name").unwrap_or_default();
-        let written = written.split_whitespace().collect::<Vec<_>>().join(" ");
+        let written = node.attribute("Name").unwrap_or_default().trim().to_owned();
         if spectra.is_empty() {
             let mut tags = object.tags;
             tags.extend(object.date.map(|date| Tag::new("CreationDate", date)));
@@ -355,7 +358,7 @@ impl Taken<'_> {
                     tags.extend(of_object.map(|date| Tag::new("CreationDate", date)));
                 }
                 "StartWL" => {}
-                "ColorSpecification" if asked.starts_with(OUR_ID) => {}
+                "ColorSpecification" if specifications.contains_key(asked) => {}
                 _ => {
                     self.budget.texts(&[key.len(), value.len(), 20])?;
                     tags.push(Tag::new(format!("Spectrum/@{key}"), value));
@@ -365,11 +368,12 @@ impl Taken<'_> {
         if let Some(date) = date {
             stated.take_key(Key::Date, &date, self.assumed);
         }
-        let (wavelengths, cells) = if node.name == "CustomSpectrum" {
-            self.points(node, &name, specification)?
-        } else {
-            self.certain = true;
+        let is_list = node.name == "ReflectanceSpectrum";
+        self.certain |= is_list || specification.is_reflectance;
+        let (wavelengths, cells) = if is_list {
             self.list(node, &name, specification)?
+        } else {
+            self.points(node, &name, specification)?
         };
         let sample = RawSample {
             name,

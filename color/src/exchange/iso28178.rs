@@ -102,7 +102,6 @@ fn take(text: &str, budget: &mut Budget) -> Result<Taken, ExchangeError> {
     };
     let mut table = Table::default();
     let mut part = Part::Head;
-    let mut first = true;
     for (line, written) in (1..).zip(text.lines()) {
         let (tokens, comment) = tokens(written, line)?;
         if let Some(comment) = comment {
@@ -154,13 +153,12 @@ fn take(text: &str, budget: &mut Budget) -> Result<Taken, ExchangeError> {
                 table.sets.push((line, cells));
             }
             (Part::Head, _) => {
-                let is_type = first && FILE_TYPES.iter().any(|kind| word.starts_with(kind));
+                let is_type = FILE_TYPES.iter().any(|kind| word.starts_with(kind));
                 if !(is_type && tokens.len() == 1) {
                     keyword(tokens, line, &mut table, &mut taken, budget)?;
                 }
             }
         }
-        first = false;
     }
     let within = |line, within: &str| ExchangeError::Truncated {
         line,

@@ -124,7 +124,7 @@ pub(in crate::exchange) fn illumination_word(filter: Filter) -> &'static str {
     }
 }
 
-fn illumination(word: &str) -> Option<Filter> {
+pub(in crate::exchange) fn illumination(word: &str) -> Option<Filter> {
     [Filter::M0, Filter::M1, Filter::M2, Filter::M3]
         .into_iter()
         .find(|filter| illumination_word(*filter) == word)

@@ -32,7 +32,11 @@ pub(super) fn write(file: &SpectraFile) -> String {
     let plan = plan(file, &PLACES);
     let mut text = String::new();
     for comment in &file.comments {
-        text.push_str(format!("# {}", comment.replace('\n', " ")).trim_end());
+        let mark = match delimited::comment_tag(comment) {
+            Some(_) => "##",
+            None => "#",
+        };
+        text.push_str(format!("{mark} {}", comment.replace('\n', " ")).trim_end());
         text.push('\n');
     }
     text.push_str(&format!("# unit: {}\n", file.scale));

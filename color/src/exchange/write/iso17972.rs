@@ -8,9 +8,10 @@ use crate::conditions::Geometry;
 use crate::exchange::digits::fraction_text;
 use crate::exchange::document::{Reading, SpectraFile, Tag};
 use crate::exchange::iso17972::{
-    INCREMENTS, NAMESPACE, NO_GEOMETRY, NO_KIND, NO_TIME, OUR_ID, gloss_method, illumination_word,
-    sphere_word,
+    INCREMENTS, NAMESPACE, NO_GEOMETRY, NO_KIND, NO_TIME, OUR_ID, gloss_method, illumination,
+    illumination_word, sphere_word,
 };
+use crate::exchange::packed;
 use crate::exchange::stated::{Key, Stated};
 use crate::exchange::write::{nanometers, stated, untold, values};
 
@@ -192,13 +193,15 @@ fn information(xml: &mut Xml, file: &SpectraFile) {
             xml.text(element, &[], &left.remove(place).value);
         }
     }
-    for tag in left {
-        // The schema has no collections here.
-        let name = match tag.group.as_str() {
-            "" => tag.name.clone(),
-            group => format!("{group}/{}", tag.name),
-        };
-        xml.empty("Tag", &[("Name", &name), ("Value", &tag.value)]);
+    // The schema has no collections here.
+    let (single, grouped): (Vec<&Tag>, Vec<&Tag>) =
+        left.into_iter().partition(|tag| tag.group.is_empty());
+    for tag in single {
+        xml.empty("Tag", &[("Name", &tag.name), ("Value", &tag.value)]);
+    }
+    if !grouped.is_empty() {
+        let packed = packed::pack(&grouped);
+        xml.empty("Tag", &[("Name", packed::NAME), ("Value", &packed)]);
     }
     xml.close("FileInformation");
 }
@@ -410,7 +413,9 @@ fn specification(
             _ => None,
         };
         // The file's own words first: they say what the fact says, or what was not understood.
-        let words = object.take(&path, |value| allowed.allows(value));
+        let words = object.take(&path, |value| {
+            allowed.allows(value) && agrees(element, value, known)
+        });
         let Some(value) = words.or(fact.filter(|value| allowed.allows(value))) else {
             continue;
         };
@@ -428,6 +433,32 @@ fn specification(
     xml.text
 }
 
+/// Whether words in the place of a fact are read as that fact, or as nothing where none is known.
+fn agrees(element: &str, value: &str, known: &Stated) -> bool {
+    match element {
+        "Aperture" => reads_as(Key::Aperture, value, known),
+        "Backing" => reads_as(Key::Backing, value, known),
+        "Device/Manufacturer" => reads_as(Key::Maker, value, known),
+        "Device/Model" => reads_as(Key::Model, value, known),
+        "Device/SerialNumber" => reads_as(Key::Serial, value, known),
+        "Device/DeviceIllumination" => illumination(value) == known.conditions.filter,
+        "Device/DeviceFilter" => value != "Filter_UVExcluded" || known.conditions.filter.is_some(),
+        _ => true,
+    }
+}
+
+fn reads_as(key: Key, words: &str, known: &Stated) -> bool {
+    let mut read = Stated::default();
+    read.take_key(key, words, &mut Vec::new());
+    let alone = read.word(key) == known.word(key);
+    // Words for a geometry may name the filter or the specular mode beside.
+    let beside = |other: &Key| {
+        read.word(*other)
+            .is_none_or(|word| known.word(*other) == Some(word))
+    };
+    alone && Key::all().all(|other| beside(&other))
+}
+
 fn geometry(xml: &mut Xml, object: &mut Object<'_>, known: &Stated) {
     let conditions = known.conditions;
     let single = match (conditions.geometry, conditions.specular) {
@@ -440,7 +471,9 @@ fn geometry(xml: &mut Xml, object: &mut Object<'_>, known: &Stated) {
         (geometry, _) => {
             let word = geometry.map(|geometry| geometry.to_string());
             let path = "MeasurementSpec/GeometryChoice/UnknownGeometry";
-            let words = object.take(path, |text| Allowed::Text.allows(text));
+            let words = object.take(path, |text| {
+                Allowed::Text.allows(text) && reads_as(Key::Geometry, text, known)
+            });
             let text = words.or(word).unwrap_or_else(|| NO_GEOMETRY.to_owned());
             xml.text("UnknownGeometry", &[], &text);
             return;
