@@ -180,13 +180,13 @@ fn reading(scale: Scale, start: u16, count: usize) -> impl Strategy<Value = Read
         prop::collection::vec(tag(), 0..5),
     )
         .prop_map(move |(name, as_read, conditions, details, tags)| {
-            let number = |text: &String| text.replace(',', ".").parse::<f64>().unwrap();
+            let number = |text: &String| text.replace(',', ".").parse::<f64>().expect("a number");
             let divisor = if scale == Scale::Percent { 100.0 } else { 1.0 };
             let values = as_read.iter().map(|text| number(text) / divisor).collect();
             Reading {
                 name,
                 line: 1,
-                spectrum: Spectrum::new(start, 10, values, Ends::Extend).unwrap(),
+                spectrum: Spectrum::new(start, 10, values, Ends::Extend).expect("a spectrum"),
                 as_read,
                 conditions,
                 details,
