@@ -41,6 +41,7 @@ use crate::remote::{Address, Patience, Remote};
 pub(crate) enum Command {
     Login(login::Login),
     Claim(login::Claim),
+    Password(login::Password),
     Logout(login::Logout),
     Whoami(login::Whoami),
     /// Customers, their phones and jobs
@@ -114,6 +115,7 @@ impl Command {
         match self {
             Self::Login(command) => command.run(run),
             Self::Claim(command) => command.run(run),
+            Self::Password(command) => command.run(run),
             Self::Logout(command) => command.run(run),
             Self::Whoami(command) => command.run(run),
             Self::Customer(command) => command.run(run),

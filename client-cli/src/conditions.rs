@@ -81,7 +81,7 @@ impl MeasurementOptions {
         };
         Ok(Some(NewMeasurement {
             id: MeasurementId::from_parts(crate::remote::now_ms(), crate::remote::random_tail()),
-            spectrum: values(&one.reading.spectrum),
+            spectrum: SpectrumValues::from(&one.reading.spectrum),
             as_read: as_read(&one)?,
             read_as: match one.scale {
                 Scale::Fraction => ReadAs::Fraction,
@@ -110,15 +110,6 @@ impl MeasurementOptions {
             Failure::bad("spectrum", "no measurement was given")
                 .remedy("give the file that the instrument wrote with --spectrum FILE")
         })
-    }
-}
-
-/// A checked spectrum as the wire carries it.
-pub(crate) fn values(spectrum: &color::Spectrum) -> SpectrumValues {
-    SpectrumValues {
-        start_nm: spectrum.start_nm(),
-        step_nm: spectrum.step_nm(),
-        values: spectrum.values().to_vec(),
     }
 }
 

@@ -236,7 +236,7 @@ impl Builder {
             Some(lab) => lab,
             None => {
                 let lab = spectrum.lab(self.viewing);
-                self.weights = Some(WeightTable::new(self.viewing, spectrum.grid()));
+                self.weights = Some(WeightTable::new(self.viewing, spectrum.wavelengths()));
                 lab
             }
         };

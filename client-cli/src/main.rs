@@ -11,6 +11,7 @@ mod local_library;
 mod login_file;
 mod output;
 mod platform;
+mod plot;
 mod reference;
 mod remote;
 mod spectrum_file;

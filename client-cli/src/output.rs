@@ -12,6 +12,7 @@ use time::OffsetDateTime;
 use time::macros::format_description;
 
 use crate::exit::Failure;
+use crate::plot;
 pub(crate) use paint::{ColorMode, Paint};
 pub(crate) use table::Table;
 
@@ -152,6 +153,12 @@ impl Screen {
     /// A table.
     pub(crate) fn table(&mut self, table: &Table) {
         table.draw(&mut self.text, self.paint);
+    }
+
+    /// A chart, as wide as the terminal allows.
+    pub(crate) fn figure(&mut self, figure: &plot::Figure) {
+        self.text
+            .push_str(&plot::draw(figure, self.paint, plot::width()));
     }
 
     /// An empty line.

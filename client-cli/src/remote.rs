@@ -290,6 +290,18 @@ impl Remote {
         self.caller.send(&ask, None, false).map(|_| ())
     }
 
+    /// Changes the password of the login.
+    ///
+    /// # Errors
+    /// [`RemoteError`].
+    pub(crate) fn change_password(
+        &self,
+        request: &formula::wire::v1::PasswordRequest,
+    ) -> Result<(), RemoteError> {
+        let ask = Ask::post("/auth/password", request)?;
+        self.with_login(&ask, false).map(|_| ())
+    }
+
     /// Ends a session at the server.
     ///
     /// # Errors

@@ -97,6 +97,29 @@ pub(crate) fn lagrange_shares(
     })
 }
 
+/// The same over nodes at any places: each node is a place and what stands there. A point beyond
+/// the nodes takes the nearest.
+pub(crate) fn uneven_shares<T: Copy>(
+    nodes: &[(f64, T)],
+    point: f64,
+) -> impl Iterator<Item = (T, f64)> {
+    let last = nodes.len() - 1;
+    let interval = nodes.partition_point(|(node, _)| *node <= point);
+    let near = match interval {
+        0 => &nodes[..1],
+        _ if interval > last => &nodes[last..],
+        _ => &nodes[interval.saturating_sub(2)..=(interval + 1).min(last)],
+    };
+    near.iter().map(move |(node, value)| {
+        let share = near
+            .iter()
+            .filter(|(other, _)| other != node)
+            .map(|(other, _)| (point - other) / (node - other))
+            .product();
+        (*value, share)
+    })
+}
+
 /// The values with two more at either end (CIE 167:2005, Table V).
 fn sprague_ends(y: &[f64]) -> Vec<f64> {
     const ENDS: [[f64; 6]; 2] = [

@@ -1,7 +1,7 @@
 //! Measured spectra in files: reading and writing their text (nothing here opens a file).
 //!
 //! A reader of a format turns text into raw tables: wavelengths and the cells as they
-//! stand in the file. What is common to all formats comes after: even steps, numbers, percent
+//! stand in the file. What is common to all formats comes after: wavelengths, numbers, percent
 //! or fraction, and the checks of [`Spectrum`]. A file is taken as a whole or not at all, and
 //! everything in it is kept, whether it was understood or not.
 
@@ -26,6 +26,7 @@ pub use error::ExchangeError;
 pub use write::{UnknownFormat, WriteError, WriteFormat, Written, write_spectra};
 
 use crate::spectrum::{Ends, Spectrum};
+use crate::wavelengths::Wavelengths;
 use budget::Budget;
 use stated::Stated;
 use table::RawFile;
@@ -156,37 +157,47 @@ pub fn read_spectra(bytes: &[u8], options: &ReadOptions) -> Result<SpectraFile, 
     let mut all = Stated::default();
     all.take_tags(&mut tags, &mut assumed);
 
+    let refused = |line: u64, name: &str, source| ExchangeError::Spectrum {
+        line,
+        name: table::brief(name),
+        source,
+    };
     let mut checked = Vec::with_capacity(tables.len());
     let mut largest = f64::NEG_INFINITY;
     for table in tables {
         table::refuse_micrometers(&table)?;
-        let axis = table::even_axis(&table)?;
+        let axis = table::axis(&table)?;
         if axis.descending {
             let said = "wavelengths descend in the file; they were turned round".to_owned();
             table::note(&mut assumed, said);
         }
+        let wavelengths = Wavelengths::new(&axis.nms).map_err(|source| {
+            let first = table.samples.first();
+            let (line, name) = first.map_or((0, ""), |sample| (sample.line, &sample.name));
+            refused(line, name, source)
+        })?;
+        if wavelengths.even().is_none() {
+            let said = format!("the wavelengths are unevenly spaced ({wavelengths})");
+            table::note(&mut assumed, said);
+        }
         largest = largest.max(table::largest_value(&table, &mut assumed)?);
-        checked.push((axis, table));
+        checked.push((wavelengths, axis.descending, table));
     }
     let scale = decide_scale(options.scale, scale, largest, &mut assumed)?;
 
     let mut readings = Vec::new();
-    for (axis, table) in checked {
+    for (wavelengths, descending, table) in checked {
         for raw in table.samples {
             let mut as_read: Vec<String> = raw.cells.into_iter().map(|cell| cell.text).collect();
-            if axis.descending {
+            if descending {
                 as_read.reverse();
             }
             let values = as_read
                 .iter()
                 .map(|text| digits::fraction(text, scale))
                 .collect();
-            let spectrum = Spectrum::new(axis.start_nm, axis.step_nm, values, options.ends)
-                .map_err(|source| ExchangeError::Spectrum {
-                    line: raw.line,
-                    name: table::brief(&raw.name),
-                    source,
-                })?;
+            let spectrum = Spectrum::at(&wavelengths, values, options.ends)
+                .map_err(|source| refused(raw.line, &raw.name, source))?;
             let (mut stated, mut tags) = (raw.stated, raw.tags);
             stated.take_tags(&mut tags, &mut assumed);
             stated.fill(&all);

@@ -11,7 +11,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::spectrum::{Ends, Grid, Spectrum, SpectrumError};
+use crate::spectrum::{Ends, Spectrum, SpectrumError};
+use crate::wavelengths::Wavelengths;
 
 /// K/S of an opaque film of internal reflectance R∞: (1−R)²/2R. Infinite at 0; meant for
 /// 0 < R ≤ 1.
@@ -133,7 +134,7 @@ impl Saunderson {
 /// films only, they are relative to the base (its S is 1), and say nothing of thin films.
 #[derive(Clone, Debug, PartialEq)]
 pub struct OpticalConstants {
-    grid: Grid,
+    wavelengths: Wavelengths,
     k: Vec<f64>,
     s: Vec<f64>,
 }
@@ -157,7 +158,7 @@ pub enum MixError {
         /// `K` or `S`.
         field: &'static str,
         /// Wavelength in nm.
-        nm: u16,
+        nm: f64,
         /// The value.
         value: f64,
     },
@@ -165,7 +166,7 @@ pub enum MixError {
     #[error("K and S at {nm} nm are both 0; a material absorbs or scatters")]
     Nothing {
         /// Wavelength in nm.
-        nm: u16,
+        nm: f64,
     },
     /// No part at all.
     #[error("a mixture needs at least one material")]
@@ -197,7 +198,7 @@ pub enum MixError {
     )]
     Backing {
         /// Wavelength in nm.
-        nm: u16,
+        nm: f64,
         /// What was read.
         value: f64,
     },
@@ -208,9 +209,9 @@ pub enum MixError {
     #[error("materials have different wavelengths, {first} and {other}; measure them alike")]
     Grids {
         /// Wavelengths of the first material.
-        first: Grid,
+        first: Wavelengths,
         /// Wavelengths of the other.
-        other: Grid,
+        other: Wavelengths,
     },
 }
 
@@ -218,21 +219,26 @@ pub enum MixError {
 const SUM_SLACK: f64 = 1e-6;
 
 impl OpticalConstants {
-    /// Constants over a grid of wavelengths.
+    /// Constants at each of the wavelengths.
     ///
     /// # Errors
     /// [`MixError::Length`], [`MixError::Constant`], [`MixError::Nothing`].
-    pub fn new(grid: Grid, k: Vec<f64>, s: Vec<f64>) -> Result<Self, MixError> {
+    pub fn new(
+        wavelengths: impl Into<Wavelengths>,
+        k: Vec<f64>,
+        s: Vec<f64>,
+    ) -> Result<Self, MixError> {
+        let wavelengths = wavelengths.into();
         for (field, values) in [("K", &k), ("S", &s)] {
-            if values.len() != grid.count() {
-                let (found, expected) = (values.len(), grid.count());
+            if values.len() != wavelengths.count() {
+                let (found, expected) = (values.len(), wavelengths.count());
                 return Err(MixError::Length {
                     field,
                     found,
                     expected,
                 });
             }
-            for (nm, value) in grid.wavelengths().zip(values) {
+            for (nm, value) in wavelengths.iter().zip(values) {
                 if !value.is_finite() || *value < 0.0 {
                     return Err(MixError::Constant {
                         field,
@@ -242,12 +248,12 @@ impl OpticalConstants {
                 }
             }
         }
-        for ((nm, k), s) in grid.wavelengths().zip(&k).zip(&s) {
+        for ((nm, k), s) in wavelengths.iter().zip(&k).zip(&s) {
             if *k == 0.0 && *s == 0.0 {
                 return Err(MixError::Nothing { nm });
             }
         }
-        Ok(Self { grid, k, s })
+        Ok(Self { wavelengths, k, s })
     }
 
     /// The mixture of materials by volume fraction in the finished can, Σc = 1 with the base
@@ -259,8 +265,11 @@ impl OpticalConstants {
         let [(_, first), ..] = parts else {
             return Err(MixError::Empty);
         };
-        let grid = first.grid;
-        let (mut k, mut s) = (vec![0.0; grid.count()], vec![0.0; grid.count()]);
+        let wavelengths = &first.wavelengths;
+        let (mut k, mut s) = (
+            vec![0.0; wavelengths.count()],
+            vec![0.0; wavelengths.count()],
+        );
         let mut sum = 0.0;
         for (index, (share, material)) in parts.iter().enumerate() {
             if !share.is_finite() || *share < 0.0 {
@@ -269,10 +278,10 @@ impl OpticalConstants {
                     value: *share,
                 });
             }
-            if material.grid != grid {
+            if material.wavelengths != *wavelengths {
                 return Err(MixError::Grids {
-                    first: grid,
-                    other: material.grid,
+                    first: wavelengths.clone(),
+                    other: material.wavelengths.clone(),
                 });
             }
             sum += share;
@@ -287,13 +296,13 @@ impl OpticalConstants {
         if (sum - 1.0).abs() > SUM_SLACK {
             return Err(MixError::Sum { sum });
         }
-        Self::new(grid, k, s)
+        Self::new(wavelengths, k, s)
     }
 
     /// The wavelengths.
     #[must_use]
-    pub fn grid(&self) -> Grid {
-        self.grid
+    pub fn wavelengths(&self) -> &Wavelengths {
+        &self.wavelengths
     }
 
     /// Absorption at each wavelength.
@@ -336,15 +345,15 @@ impl OpticalConstants {
         if !thickness.is_finite() || thickness < 0.0 {
             return Err(MixError::Thickness { value: thickness });
         }
-        if backing.grid() != self.grid {
+        if *backing.wavelengths() != self.wavelengths {
             return Err(MixError::Grids {
-                first: self.grid,
-                other: backing.grid(),
+                first: self.wavelengths.clone(),
+                other: backing.wavelengths().clone(),
             });
         }
-        let mut values = Vec::with_capacity(self.grid.count());
+        let mut values = Vec::with_capacity(self.wavelengths.count());
         let constants = self.k.iter().zip(&self.s);
-        for ((nm, (k, s)), value) in self.grid.wavelengths().zip(constants).zip(backing.values()) {
+        for ((nm, (k, s)), value) in self.wavelengths.iter().zip(constants).zip(backing.values()) {
             let under = surface.internal(*value);
             if under < 0.0 {
                 return Err(MixError::Backing { nm, value: *value });
@@ -355,7 +364,6 @@ impl OpticalConstants {
     }
 
     fn spectrum(&self, values: Vec<f64>) -> Result<Spectrum, MixError> {
-        let (start, step) = (self.grid.start_nm(), self.grid.step_nm());
-        Ok(Spectrum::new(start, step, values, Ends::Extend)?)
+        Ok(Spectrum::at(&self.wavelengths, values, Ends::Extend)?)
     }
 }

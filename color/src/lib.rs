@@ -11,12 +11,15 @@ pub mod difference;
 pub mod exchange;
 pub mod gloss;
 pub mod illuminant;
+pub mod inconstancy;
+pub mod instrument;
 pub mod kubelka_munk;
 pub mod lab;
 pub mod metamerism;
 pub mod nearest;
 pub mod observer;
 pub mod spectrum;
+pub mod wavelengths;
 pub mod xyz;
 
 pub use conditions::{Backing, Conditions, Filter, Geometry, Specular, Unlike};
@@ -29,8 +32,10 @@ pub use exchange::{
     read_spectra, write_spectra,
 };
 pub use illuminant::{Illuminant, UnknownIlluminant, Viewing};
+pub use inconstancy::Inconstancy;
 pub use lab::{Lab, LabError, Xyz};
 pub use nearest::{Hit, Library, NearestError, PointId};
 pub use observer::{Observer, UnknownObserver};
-pub use spectrum::{Ends, Grid, Spectrum, SpectrumError, SpectrumWarning};
+pub use spectrum::{Ends, Spectrum, SpectrumError, SpectrumWarning};
+pub use wavelengths::{Grid, Wavelengths};
 pub use xyz::{GridMismatch, METHOD, WeightTable};

@@ -1,88 +1,15 @@
-//! Reflectance spectra: evenly spaced values as fractions, 1 being the perfect diffuser.
+//! Reflectance spectra: values as fractions, 1 being the perfect diffuser.
 
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-/// Steps in nm for which color is computed.
-pub const STEPS_NM: [u16; 2] = [10, 20];
-/// Range in nm that a spectrum must cover, unless its ends may be extended.
-pub const NEEDED_NM: (u16, u16) = (400, 700);
-/// Range in nm outside which a value is no reflectance of paint as instruments read it.
-pub const ALLOWED_NM: (u16, u16) = (200, 1100);
-/// Furthest that an end is extended, in nm (common practice, no source): beyond, the missing
-/// part would decide the color.
-pub const MAX_EXTENSION_NM: u16 = 40;
-/// Fewest values of a spectrum.
-pub const MIN_VALUES: usize = 2;
-/// Most values of a spectrum: [`ALLOWED_NM`] in the smallest of [`STEPS_NM`].
-pub const MAX_VALUES: usize = 91;
+use crate::wavelengths::{Grid, MAX_EXTENSION_NM, MAX_VALUES, STEP_NM, Wavelengths};
+
 /// Lowest reflectance taken for the zero error of an instrument and set to 0.
 pub const MIN_REFLECTANCE: f64 = -0.005;
 /// Highest reflectance (fluorescence, calibration error).
 pub const MAX_REFLECTANCE: f64 = 2.0;
-
-/// Evenly spaced wavelengths.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub struct Grid {
-    pub(crate) start_nm: u16,
-    pub(crate) step_nm: u16,
-    pub(crate) count: u16,
-}
-
-impl Grid {
-    /// Checks and makes a grid that reaches 400 and 700 nm, or nearly.
-    ///
-    /// # Errors
-    /// [`SpectrumError`] as in [`Spectrum::new`] with [`Ends::Extend`].
-    pub fn new(start_nm: u16, step_nm: u16, count: usize) -> Result<Self, SpectrumError> {
-        let grid = check_grid(start_nm, step_nm, count)?;
-        check_ends(grid, Ends::Extend)?;
-        Ok(grid)
-    }
-
-    /// First wavelength in nm.
-    #[must_use]
-    pub fn start_nm(self) -> u16 {
-        self.start_nm
-    }
-
-    /// Step in nm.
-    #[must_use]
-    pub fn step_nm(self) -> u16 {
-        self.step_nm
-    }
-
-    /// Last wavelength in nm.
-    #[must_use]
-    pub fn end_nm(self) -> u16 {
-        self.start_nm + self.step_nm * (self.count - 1)
-    }
-
-    /// Number of wavelengths.
-    #[must_use]
-    pub fn count(self) -> usize {
-        usize::from(self.count)
-    }
-
-    /// The wavelengths in nm, rising.
-    pub fn wavelengths(self) -> impl Iterator<Item = u16> {
-        (0..self.count).map(move |i| self.start_nm + i * self.step_nm)
-    }
-}
-
-impl fmt::Display for Grid {
-    /// `400–700 nm by 10 nm`.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            f,
-            "{}–{} nm by {} nm",
-            self.start_nm,
-            self.end_nm(),
-            self.step_nm
-        )
-    }
-}
 
 /// What to do when a spectrum does not reach 400 and 700 nm.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -98,12 +25,13 @@ pub enum Ends {
 
 /// A reflectance spectrum that has been checked. Values are fractions in rising wavelength.
 ///
-/// Serialized as `{"start_nm":400,"step_nm":10,"values":[…],"ends":"refuse"}`; `ends` may be
-/// left out; reading it back checks as [`Spectrum::new`] does.
+/// Serialized as `{"start_nm":400,"step_nm":10,"values":[…],"ends":"refuse"}`, or with
+/// `"wavelengths_nm":[…]` in place of start and step when they are no [`Grid`]; `ends` may be
+/// left out; reading it back checks as [`Spectrum::at`] does.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(into = "SpectrumAsRead", try_from = "SpectrumAsRead")]
 pub struct Spectrum {
-    grid: Grid,
+    wavelengths: Wavelengths,
     values: Vec<f64>,
     ends_extended: bool,
     warnings: Vec<SpectrumWarning>,
@@ -112,8 +40,12 @@ pub struct Spectrum {
 #[derive(Serialize, Deserialize)]
 #[serde(rename = "Spectrum", deny_unknown_fields)]
 struct SpectrumAsRead {
-    start_nm: u16,
-    step_nm: u16,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    start_nm: Option<u16>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    step_nm: Option<u16>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    wavelengths_nm: Option<Vec<f64>>,
     values: Vec<f64>,
     #[serde(default)]
     ends: Ends,
@@ -126,23 +58,23 @@ pub enum SpectrumWarning {
     /// A slightly negative value was set to 0.
     NegativeClamped {
         /// Wavelength in nm.
-        nm: u16,
+        nm: f64,
         /// The value measured.
         value: f64,
     },
     /// A value above 1: fluorescence, or the white calibration is off.
     AboveOne {
         /// Wavelength in nm.
-        nm: u16,
+        nm: f64,
         /// The value measured.
         value: f64,
     },
     /// The spectrum does not reach 400 or 700 nm; its end values stand for the rest.
     EndsExtended {
         /// First wavelength measured, nm.
-        first_nm: u16,
+        first_nm: f64,
         /// Last wavelength measured, nm.
-        last_nm: u16,
+        last_nm: f64,
     },
 }
 
@@ -171,7 +103,7 @@ impl fmt::Display for SpectrumWarning {
 /// Why numbers are no usable spectrum.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum SpectrumError {
-    /// Fewer than [`MIN_VALUES`].
+    /// Fewer than [`MIN_VALUES`](crate::wavelengths::MIN_VALUES).
     #[error("a spectrum of {count} value(s) gives no color; give values from 400 to 700 nm")]
     TooFew {
         /// Number of values.
@@ -179,29 +111,65 @@ pub enum SpectrumError {
     },
     /// More than [`MAX_VALUES`].
     #[error(
-        "a spectrum of {count} values is more than the {MAX_VALUES} that 200–1100 nm by 10 nm \
+        "a spectrum of {count} values is more than the {MAX_VALUES} that 200–1100 nm by 1 nm \
          have; export it at 10 or 20 nm"
     )]
     TooMany {
         /// Number of values.
         count: usize,
     },
-    /// A step other than [`STEPS_NM`].
-    #[error("wavelength step {step_nm} nm is not computed yet; export the spectrum at 10 or 20 nm")]
+    /// A step outside [`STEP_NM`].
+    #[error(
+        "wavelength step {step_nm} nm is outside {} to {} nm; export the spectrum at 10 or 20 nm",
+        STEP_NM.0, STEP_NM.1
+    )]
     Step {
         /// Step in nm.
         step_nm: u16,
     },
-    /// Wavelengths outside [`ALLOWED_NM`].
+    /// Neighbors less than 1 nm apart, or not in rising order.
+    #[error(
+        "wavelength {to_nm} nm follows {from_nm} nm; they must rise by 1 nm or more: sort them, or \
+         export the spectrum at 1 nm or more"
+    )]
+    TooClose {
+        /// A wavelength, nm.
+        from_nm: f64,
+        /// The next, nm.
+        to_nm: f64,
+    },
+    /// More than 20 nm without a value where color is computed.
+    #[error(
+        "nothing was measured between {from_nm} and {to_nm} nm; at most 20 nm may lie between two \
+         values: measure or export the whole range"
+    )]
+    Gap {
+        /// Last wavelength before the gap, nm.
+        from_nm: f64,
+        /// First wavelength after it, nm.
+        to_nm: f64,
+    },
+    /// A different number of values than wavelengths.
+    #[error("{values} values stand beside {wavelengths} wavelengths; give one for each")]
+    Unequal {
+        /// Number of wavelengths.
+        wavelengths: usize,
+        /// Number of values.
+        values: usize,
+    },
+    /// Neither start and step nor a list of wavelengths, or both.
+    #[error("give start_nm and step_nm, or wavelengths_nm, and not both")]
+    Form,
+    /// Wavelengths outside [`ALLOWED_NM`](crate::wavelengths::ALLOWED_NM).
     #[error(
         "wavelengths {first_nm} to {last_nm} nm leave 200–1100 nm; give wavelengths in \
          nanometers"
     )]
     Range {
         /// First wavelength, nm.
-        first_nm: u32,
+        first_nm: f64,
         /// Last wavelength, nm.
-        last_nm: u32,
+        last_nm: f64,
     },
     /// 400 or 700 nm is not reached.
     #[error(
@@ -210,9 +178,9 @@ pub enum SpectrumError {
     )]
     MissingEnds {
         /// First wavelength, nm.
-        first_nm: u16,
+        first_nm: f64,
         /// Last wavelength, nm.
-        last_nm: u16,
+        last_nm: f64,
     },
     /// More is missing than may be extended.
     #[error(
@@ -221,15 +189,15 @@ pub enum SpectrumError {
     )]
     TooFarToExtend {
         /// First wavelength, nm.
-        first_nm: u16,
+        first_nm: f64,
         /// Last wavelength, nm.
-        last_nm: u16,
+        last_nm: f64,
     },
     /// NaN or infinite.
     #[error("reflectance at {nm} nm is {value}, which is no number; measure again")]
     NotFinite {
         /// Wavelength in nm.
-        nm: u16,
+        nm: f64,
         /// The value.
         value: f64,
     },
@@ -240,7 +208,7 @@ pub enum SpectrumError {
     )]
     Negative {
         /// Wavelength in nm.
-        nm: u16,
+        nm: f64,
         /// The value.
         value: f64,
     },
@@ -251,36 +219,55 @@ pub enum SpectrumError {
     )]
     TooHigh {
         /// Wavelength in nm.
-        nm: u16,
+        nm: f64,
         /// The value.
         value: f64,
     },
 }
 
 impl Spectrum {
-    /// Checks and makes a spectrum from fractions in rising wavelength.
+    /// Checks and makes a spectrum from fractions at evenly spaced wavelengths, rising.
+    ///
+    /// # Errors
+    /// [`SpectrumError`] on a wrong number of values or a step outside 1 to 20 nm, and as
+    /// [`Spectrum::at`].
+    pub fn new(
+        start_nm: u16,
+        step_nm: u16,
+        values: Vec<f64>,
+        ends: Ends,
+    ) -> Result<Self, SpectrumError> {
+        Self::at(Grid::new(start_nm, step_nm, values.len())?, values, ends)
+    }
+
+    /// Checks and makes a spectrum from fractions, one for each wavelength.
     ///
     /// Values from −0.005 to 0 are set to 0; these, values above 1 and extended ends are in
     /// [`Spectrum::warnings`].
     ///
     /// # Errors
-    /// [`SpectrumError`] on a wrong number of values, a step other than 10 or 20 nm, missing
-    /// ends (unless `ends` is [`Ends::Extend`]), or a value that is not finite or outside
+    /// [`SpectrumError`] when there is not one value for each wavelength, on missing ends
+    /// (unless `ends` is [`Ends::Extend`]), or on a value that is not finite or outside
     /// −0.005…2.0.
-    pub fn new(
-        start_nm: u16,
-        step_nm: u16,
+    pub fn at(
+        wavelengths: impl Into<Wavelengths>,
         mut values: Vec<f64>,
         ends: Ends,
     ) -> Result<Self, SpectrumError> {
-        let grid = check_grid(start_nm, step_nm, values.len())?;
+        let wavelengths = wavelengths.into();
+        if wavelengths.count() != values.len() {
+            return Err(SpectrumError::Unequal {
+                wavelengths: wavelengths.count(),
+                values: values.len(),
+            });
+        }
         let mut warnings = Vec::new();
-        let ends_extended = check_ends(grid, ends)?;
+        let ends_extended = wavelengths.needs_extension(ends)?;
         if ends_extended {
-            let (first_nm, last_nm) = (start_nm, grid.end_nm());
+            let (first_nm, last_nm) = (wavelengths.first_nm(), wavelengths.last_nm());
             warnings.push(SpectrumWarning::EndsExtended { first_nm, last_nm });
         }
-        for (nm, value) in grid.wavelengths().zip(values.iter_mut()) {
+        for (nm, value) in wavelengths.iter().zip(values.iter_mut()) {
             let v = *value;
             if !v.is_finite() {
                 return Err(SpectrumError::NotFinite { nm, value: v });
@@ -299,7 +286,7 @@ impl Spectrum {
             }
         }
         Ok(Self {
-            grid,
+            wavelengths,
             values,
             ends_extended,
             warnings,
@@ -308,20 +295,8 @@ impl Spectrum {
 
     /// The wavelengths.
     #[must_use]
-    pub fn grid(&self) -> Grid {
-        self.grid
-    }
-
-    /// First wavelength in nm.
-    #[must_use]
-    pub fn start_nm(&self) -> u16 {
-        self.grid.start_nm
-    }
-
-    /// Step in nm.
-    #[must_use]
-    pub fn step_nm(&self) -> u16 {
-        self.grid.step_nm
+    pub fn wavelengths(&self) -> &Wavelengths {
+        &self.wavelengths
     }
 
     /// The values as fractions, in rising wavelength.
@@ -343,58 +318,25 @@ impl Spectrum {
     }
 }
 
-fn check_grid(start_nm: u16, step_nm: u16, count: usize) -> Result<Grid, SpectrumError> {
-    if count < MIN_VALUES {
-        return Err(SpectrumError::TooFew { count });
-    }
-    if !STEPS_NM.contains(&step_nm) {
-        return Err(SpectrumError::Step { step_nm });
-    }
-    let short = u16::try_from(count).ok().filter(|_| count <= MAX_VALUES);
-    let Some(short) = short else {
-        return Err(SpectrumError::TooMany { count });
-    };
-    let (first_nm, last_nm) = (
-        u32::from(start_nm),
-        u32::from(start_nm) + u32::from(step_nm) * (u32::from(short) - 1),
-    );
-    if first_nm < u32::from(ALLOWED_NM.0) || last_nm > u32::from(ALLOWED_NM.1) {
-        return Err(SpectrumError::Range { first_nm, last_nm });
-    }
-    Ok(Grid {
-        start_nm,
-        step_nm,
-        count: short,
-    })
-}
-
-/// Whether the ends have to be extended.
-fn check_ends(grid: Grid, ends: Ends) -> Result<bool, SpectrumError> {
-    let (first_nm, last_nm) = (grid.start_nm, grid.end_nm());
-    if first_nm <= NEEDED_NM.0 && last_nm >= NEEDED_NM.1 {
-        return Ok(false);
-    }
-    let within =
-        first_nm <= NEEDED_NM.0 + MAX_EXTENSION_NM && last_nm >= NEEDED_NM.1 - MAX_EXTENSION_NM;
-    match ends {
-        Ends::Extend if within => Ok(true),
-        Ends::Refuse if within => Err(SpectrumError::MissingEnds { first_nm, last_nm }),
-        Ends::Extend | Ends::Refuse => Err(SpectrumError::TooFarToExtend { first_nm, last_nm }),
-    }
-}
-
 impl TryFrom<SpectrumAsRead> for Spectrum {
     type Error = SpectrumError;
     fn try_from(read: SpectrumAsRead) -> Result<Self, SpectrumError> {
-        Self::new(read.start_nm, read.step_nm, read.values, read.ends)
+        let listed = read.wavelengths_nm.as_deref();
+        let count = read.values.len();
+        let wavelengths = Wavelengths::written(read.start_nm, read.step_nm, listed, count)?;
+        Self::at(wavelengths, read.values, read.ends)
     }
 }
 
 impl From<Spectrum> for SpectrumAsRead {
     fn from(spectrum: Spectrum) -> Self {
+        let even = spectrum.wavelengths.even();
         Self {
-            start_nm: spectrum.grid.start_nm,
-            step_nm: spectrum.grid.step_nm,
+            start_nm: even.map(Grid::start_nm),
+            step_nm: even.map(Grid::step_nm),
+            wavelengths_nm: even
+                .is_none()
+                .then(|| spectrum.wavelengths.iter().collect()),
             ends: if spectrum.ends_extended {
                 Ends::Extend
             } else {

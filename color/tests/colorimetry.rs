@@ -143,7 +143,7 @@ fn weights_of_400_to_700() {
             .or_insert_with_key(|(light, observer, step)| {
                 let flat = vec![0.5; usize::from(300 / step + 1)];
                 let spectrum = Spectrum::new(400, *step, flat, Ends::Refuse).unwrap();
-                WeightTable::new(viewing(light, observer), spectrum.grid())
+                WeightTable::new(viewing(light, observer), spectrum.wavelengths())
             });
         let nm: u16 = row["wavelength"].parse().unwrap();
         let got = table.weights()[usize::from((nm - 400) / step)];
@@ -317,7 +317,7 @@ fn names_are_read_in_any_case_and_unknown_ones_refused() {
 #[test]
 fn weights_for_other_wavelengths_are_refused() {
     let spectrum = |start, step, n| Spectrum::new(start, step, vec![0.5; n], Ends::Refuse).unwrap();
-    let table = WeightTable::new(Viewing::default(), spectrum(400, 10, 31).grid());
+    let table = WeightTable::new(Viewing::default(), spectrum(400, 10, 31).wavelengths());
     let error = table.xyz(&spectrum(400, 20, 16)).unwrap_err().to_string();
     assert!(error.contains("400–700 nm by 20 nm"), "{error}");
     assert!(table.lab(&spectrum(400, 10, 31)).is_ok());

@@ -215,7 +215,7 @@ fn a_film_over_a_chart() {
     assert_eq!(
         refused,
         Err(MixError::Backing {
-            nm: 400,
+            nm: 400.0,
             value: 0.03
         })
     );
@@ -231,9 +231,9 @@ fn what_is_no_mixture_is_refused() {
         (f64::INFINITY, 1.0, "K"),
     ] {
         let error = flat(k, s).unwrap_err();
-        assert!(matches!(&error, MixError::Constant { field: f, nm: 400, .. } if *f == field));
+        assert!(matches!(&error, MixError::Constant { field: f, nm: 400.0, .. } if *f == field));
     }
-    assert_eq!(flat(0.0, 0.0).unwrap_err(), MixError::Nothing { nm: 400 });
+    assert_eq!(flat(0.0, 0.0).unwrap_err(), MixError::Nothing { nm: 400.0 });
     let short = OpticalConstants::new(grid, vec![0.1; 30], vec![0.1; 31]).unwrap_err();
     assert_eq!(
         short,

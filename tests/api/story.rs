@@ -39,6 +39,8 @@ fn a_match_made_at_north_quay_is_tinted_again_at_south_gate() {
     let painter = chain.somebody_starts(&admin, "brannock", "Ivo Brannock", "contractor", &[]);
     lead.puts_paint_on_the_shelf();
 
+    north.changes_the_password(&chain.somebody_is_back("tomas", Some("North Quay")));
+
     // North Quay: a painter brings a chip for a hotel's lobby; a neighbor wants her front door.
     let lobby = north.records_the_lobby();
     let door = north.records_the_front_door();

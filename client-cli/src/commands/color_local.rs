@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use color::{
-    Application94, Deltas, Direction, Illuminant, Lab, Observer, Verdict, VerdictLimits, Viewing,
-    cie94, cmc, de76, de2000,
+    Application94, Deltas, Direction, Illuminant, Lab, Observer, Spectrum, Verdict, VerdictLimits,
+    Viewing, cie94, cmc, de76, de2000,
 };
 use serde::Serialize;
 use serde_json::{Map, Value};
@@ -13,6 +13,7 @@ use super::Run;
 use crate::amounts;
 use crate::exit::{Exit, Failure};
 use crate::output::{Screen, Table, lab_text};
+use crate::plot::{self, PlotOptions};
 use crate::spectrum_file::{self, ReadingOptions};
 
 /// XYZ and Lab of measured spectra, under any of the usual lights
@@ -35,6 +36,8 @@ pub(crate) struct Color {
     observers: Vec<Observer>,
     #[command(flatten)]
     reading: ReadingOptions,
+    #[command(flatten)]
+    plot: PlotOptions,
 }
 
 #[derive(Serialize)]
@@ -61,6 +64,19 @@ impl Color {
             Some(name) => vec![spectrum_file::choose(file.readings, Some(name))?],
             None => file.readings,
         };
+        let figures = if self.plot.wanted() {
+            let curves: Vec<(String, &Spectrum)> = samples
+                .iter()
+                .map(|sample| (sample.name.clone(), &sample.spectrum))
+                .collect();
+            vec![plot::reflectance(
+                &self.spectrum.display().to_string(),
+                &curves,
+            )?]
+        } else {
+            Vec::new()
+        };
+        self.plot.write(&figures)?;
         let mut readings = Vec::new();
         for sample in &samples {
             for &light in &self.lights {
@@ -96,6 +112,7 @@ impl Color {
                 ]);
             }
             screen.table(&table);
+            self.plot.draw(screen, &figures);
         })?;
         Ok(Exit::Done)
     }
@@ -158,6 +175,8 @@ pub(crate) struct Delta {
     formulas: Vec<DeltaFormula>,
     #[command(flatten)]
     reading: ReadingOptions,
+    #[command(flatten)]
+    plot: PlotOptions,
 }
 
 #[derive(Serialize)]
@@ -191,18 +210,39 @@ impl Delta {
             })?;
             return Ok(Exit::Done);
         }
-        let colors = if self.spectra.is_empty() {
+        let read = self
+            .spectra
+            .iter()
+            .map(|path| {
+                let file = spectrum_file::read(path, self.reading)?;
+                spectrum_file::choose(file.readings, None)
+            })
+            .collect::<Result<Vec<_>, Failure>>()?;
+        let colors = if read.is_empty() {
             self.labs.clone()
         } else {
-            self.spectra
-                .iter()
-                .map(|path| {
-                    let file = spectrum_file::read(path, self.reading)?;
-                    let reading = spectrum_file::choose(file.readings, None)?;
-                    Ok(reading.spectrum.lab(Viewing::default()))
-                })
-                .collect::<Result<Vec<_>, Failure>>()?
+            read.iter()
+                .map(|reading| reading.spectrum.lab(Viewing::default()))
+                .collect()
         };
+        let figures = match &read[..] {
+            [standard, sample] if self.plot.wanted() => {
+                let (standard, sample) = (
+                    (format!("standard: {}", standard.name), &standard.spectrum),
+                    (format!("sample: {}", sample.name), &sample.spectrum),
+                );
+                vec![
+                    plot::reflectance("Reflectance", &[standard.clone(), sample.clone()])?,
+                    plot::difference("Difference", ("standard", standard.1), ("sample", sample.1))?,
+                ]
+            }
+            _ if self.plot.wanted() => {
+                return Err(Failure::bad("plot", "a chart needs two measured spectra")
+                    .remedy("give them with --spectrum"));
+            }
+            _ => Vec::new(),
+        };
+        self.plot.write(&figures)?;
         let [standard, sample] = colors[..] else {
             return Err(Failure::bad(
                 "colors",
@@ -215,6 +255,7 @@ impl Delta {
             screen.color("standard", standard, "");
             screen.color("sample", sample, "");
             draw(screen, &answer);
+            self.plot.draw(screen, &figures);
         })?;
         Ok(Exit::Done)
     }

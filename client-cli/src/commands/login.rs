@@ -1,10 +1,10 @@
-//! `login`, `claim`, `logout`, `whoami`. Passwords and tokens come by prompt or stdin, never as arguments.
+//! `login`, `claim`, `password`, `logout`, `whoami`. Passwords and tokens come by prompt or stdin, never as arguments.
 
 use std::io::{self, BufRead as _, IsTerminal as _, Read as _, Write as _};
 
 use formula::id::{SessionId, StoreId};
 use formula::naming::{LoginName, PersonName};
-use formula::wire::v1::{ClaimRequest, LoginRequest, Named, Store, WhoAmI};
+use formula::wire::v1::{ClaimRequest, LoginRequest, Named, PasswordRequest, Store, WhoAmI};
 use serde::Serialize;
 
 use super::Run;
@@ -48,6 +48,17 @@ pub(crate) struct Claim {
     /// The first admin's name as others read it
     #[arg(long, value_name = "NAME", requires = "login")]
     name: Option<PersonName>,
+}
+
+/// Change your own password; your sessions elsewhere end
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  secondcan password\n  \
+    secondcan password --passwords-stdin < old-and-new.txt\n\n\
+    On stdin the password in force stands on the first line and the new one on the second.")]
+pub(crate) struct Password {
+    /// Read both passwords from stdin
+    #[arg(long)]
+    passwords_stdin: bool,
 }
 
 /// End the session and forget the login
@@ -162,9 +173,8 @@ impl Claim {
             self.password_stdin,
             "new password (15 characters or more): ",
         )?;
-        if !self.password_stdin && ask_secret("the same again: ")? != password {
-            return Err(Failure::bad("password", "the two passwords differ")
-                .remedy("run the command again; the token was not used"));
+        if !self.password_stdin {
+            repeat(&password, "run the command again; the token was not used")?;
         }
         remote.claim(&ClaimRequest {
             token: token.trim().to_owned(),
@@ -175,6 +185,28 @@ impl Claim {
         run.output()
             .show(&serde_json::json!({ "saved": "server" }), |screen| {
                 screen.line("the password is set; now run `secondcan login`");
+            })?;
+        Ok(Exit::Done)
+    }
+}
+
+impl Password {
+    pub(super) fn run(self, run: &Run) -> Result<Exit, Failure> {
+        let remote = run.remote()?;
+        let (current, new) = if self.passwords_stdin {
+            let mut lines = stdin_lines(2)?;
+            let new = lines.remove(1);
+            (lines.remove(0), new)
+        } else {
+            let current = ask_secret("password in force: ")?;
+            let new = ask_secret("new password (15 characters or more): ")?;
+            repeat(&new, "run the command again; nothing was changed")?;
+            (current, new)
+        };
+        remote.change_password(&PasswordRequest { current, new })?;
+        run.output()
+            .show(&serde_json::json!({ "saved": "server" }), |screen| {
+                screen.line("the password is changed; your sessions elsewhere have ended");
             })?;
         Ok(Exit::Done)
     }
@@ -239,7 +271,8 @@ fn stdin_lines(count: usize) -> Result<Vec<String>, Failure> {
 
 fn no_terminal() -> Failure {
     Failure::bad("stdin", "there is no terminal to ask at").remedy(
-        "give --login NAME and the secrets on stdin with --password-stdin (claim: --token-stdin)",
+        "give the secrets on stdin: login --login NAME --password-stdin, claim --token-stdin --password-stdin, \
+         password --passwords-stdin",
     )
 }
 
@@ -256,6 +289,14 @@ fn ask_line(prompt: &str) -> Result<String, Failure> {
         return Err(Failure::bad("login", "no login name was typed"));
     }
     Ok(line)
+}
+
+/// Asks for the password once more: nobody sees what is typed.
+fn repeat(password: &str, remedy: &str) -> Result<(), Failure> {
+    if ask_secret("the same again: ")? == password {
+        return Ok(());
+    }
+    Err(Failure::bad("password", "the two passwords differ").remedy(remedy))
 }
 
 fn ask_secret(prompt: &str) -> Result<String, Failure> {

@@ -4,11 +4,10 @@ use std::path::PathBuf;
 
 use color::Lab;
 use formula::sheen::SheenWord;
-use formula::wire::v1::{LabD65, NearestAnswer, NearestRequest};
+use formula::wire::v1::{LabD65, NearestAnswer, NearestRequest, SpectrumValues};
 
 use super::{Run, library};
 use crate::amounts;
-use crate::conditions;
 use crate::exit::{Exit, Failure};
 use crate::output::{Table, time_text};
 use crate::reference;
@@ -91,7 +90,7 @@ impl Nearest {
             .transpose()?;
         let request = NearestRequest {
             lab: self.lab.map(LabD65),
-            spectrum: spectrum.map(|one| conditions::values(&one.reading.spectrum)),
+            spectrum: spectrum.map(|one| SpectrumValues::from(&one.reading.spectrum)),
             limit: self.limit,
             product_id: product.map(|product| product.id),
             base_id: base.map(|base| base.id),

@@ -67,6 +67,12 @@ impl Paint {
         self.wrap(text, "1;31")
     }
 
+    /// Text that belongs to a series of a chart: cyan, yellow, green, magenta, blue, white by turns.
+    pub(crate) fn series(self, text: &str, series: usize) -> String {
+        const CODES: [&str; 6] = ["36", "33", "32", "35", "34", "37"];
+        self.wrap(text, CODES[series % CODES.len()])
+    }
+
     fn wrap(self, text: &str, code: &str) -> String {
         if self.ansi {
             format!("\u{1b}[{code}m{text}\u{1b}[0m")

@@ -282,10 +282,10 @@ pub enum ExchangeError {
         /// The cell.
         text: String,
     },
-    /// A wavelength that is no whole number of nanometers in range.
+    /// A wavelength that is no number of nanometers in range.
     #[error(
-        "line {line}: wavelength {text:?} is not a whole number of nanometers from 200 to 1100; \
-         export at 10 or 20 nm"
+        "line {line}: wavelength {text:?} is not a number of nanometers from 200 to 1100; give \
+         wavelengths in nanometers"
     )]
     Wavelength {
         /// Line.
@@ -299,7 +299,7 @@ pub enum ExchangeError {
         /// Line.
         line: u64,
         /// Wavelength.
-        nm: u16,
+        nm: f64,
     },
     /// Wavelengths neither rise nor descend throughout.
     #[error("line {line}: wavelength {nm} nm is out of order; sort by wavelength")]
@@ -307,30 +307,7 @@ pub enum ExchangeError {
         /// Line.
         line: u64,
         /// Wavelength.
-        nm: u16,
-    },
-    /// A gap of whole steps.
-    #[error("line {line}: wavelength {nm} nm is missing; measure or export the whole range evenly")]
-    MissingWavelength {
-        /// Line after the gap.
-        line: u64,
-        /// First wavelength missing.
-        nm: u16,
-    },
-    /// A step unlike the others.
-    #[error(
-        "line {line}: the step before {nm} nm is {found} nm, elsewhere {expected} nm; export at \
-         even steps of 10 or 20 nm"
-    )]
-    UnevenStep {
-        /// Line.
-        line: u64,
-        /// Wavelength.
-        nm: u16,
-        /// Smallest step of the file.
-        expected: u16,
-        /// Step found.
-        found: u16,
+        nm: f64,
     },
     /// A unit that is neither percent nor fraction.
     #[error("line {line}: unit {text:?} is not known; give percent or fraction")]

@@ -4,7 +4,7 @@ use crate::exchange::digits::number;
 use crate::exchange::document::{Tag, WithoutSpectrum};
 use crate::exchange::stated::Stated;
 use crate::exchange::{ExchangeError, FileFormat, Scale};
-use crate::spectrum::ALLOWED_NM;
+use crate::wavelengths::ALLOWED_NM;
 
 /// A file split into cells.
 pub(super) struct RawFile {
@@ -40,93 +40,49 @@ pub(super) struct Cell {
     pub(super) text: String,
 }
 
-/// Even wavelengths.
+/// The wavelengths of a file.
 pub(super) struct Axis {
-    pub(super) start_nm: u16,
-    pub(super) step_nm: u16,
+    /// In nm, rising.
+    pub(super) nms: Vec<f64>,
     pub(super) descending: bool,
 }
 
-/// Checks that wavelengths are whole, each there once, in order and evenly spaced.
-pub(super) fn even_axis(table: &RawTable) -> Result<Axis, ExchangeError> {
+/// Checks that wavelengths are in range, each there once, and in order. Their steps are judged
+/// by [`Wavelengths`](crate::Wavelengths).
+pub(super) fn axis(table: &RawTable) -> Result<Axis, ExchangeError> {
     let cells = &table.wavelengths;
-    let mut seen = std::collections::HashSet::new();
-    let mut nms: Vec<u16> = Vec::with_capacity(cells.len());
+    let mut nms: Vec<f64> = Vec::with_capacity(cells.len());
     for cell in cells {
-        let nm = whole_wavelength(&cell.text).ok_or_else(|| ExchangeError::Wavelength {
+        let nm = wavelength(&cell.text).ok_or_else(|| ExchangeError::Wavelength {
             line: cell.line,
             text: brief(&cell.text),
         })?;
-        if !seen.insert(nm) {
-            return Err(ExchangeError::DuplicateWavelength {
-                line: cell.line,
-                nm,
-            });
-        }
         nms.push(nm);
     }
-    let [first, second, ..] = nms[..] else {
-        // One value: the spectrum's own check says what is wrong with it.
-        return Ok(Axis {
-            start_nm: nms.first().copied().unwrap_or_default(),
-            step_nm: 0,
-            descending: false,
-        });
-    };
-    let descending = second < first;
-    let steps = || nms.iter().zip(&nms[1..]).map(|(before, nm)| (*before, *nm));
-    for ((before, nm), cell) in steps().zip(&cells[1..]) {
-        if (nm < before) != descending {
-            return Err(ExchangeError::OutOfOrder {
-                line: cell.line,
-                nm,
-            });
+    let mut seen = std::collections::HashSet::new();
+    for (nm, cell) in nms.iter().zip(cells) {
+        if !seen.insert(nm.to_bits()) {
+            let (line, nm) = (cell.line, *nm);
+            return Err(ExchangeError::DuplicateWavelength { line, nm });
         }
     }
-    let smallest = steps()
-        .map(|(before, nm)| nm.abs_diff(before))
-        .min()
-        .unwrap_or_default();
-    for ((before, nm), cell) in steps().zip(&cells[1..]) {
-        let found = nm.abs_diff(before);
-        if found == smallest {
-            continue;
+    let descending = matches!(nms[..], [first, second, ..] if second < first);
+    for (pair, cell) in nms.windows(2).zip(&cells[1..]) {
+        if (pair[1] < pair[0]) != descending {
+            let (line, nm) = (cell.line, pair[1]);
+            return Err(ExchangeError::OutOfOrder { line, nm });
         }
-        return Err(if found.is_multiple_of(smallest) {
-            let missing = if descending {
-                before - smallest
-            } else {
-                before + smallest
-            };
-            ExchangeError::MissingWavelength {
-                line: cell.line,
-                nm: missing,
-            }
-        } else {
-            ExchangeError::UnevenStep {
-                line: cell.line,
-                nm,
-                expected: smallest,
-                found,
-            }
-        });
     }
-    let start_nm = if descending {
-        nms[nms.len() - 1]
-    } else {
-        first
-    };
-    Ok(Axis {
-        start_nm,
-        step_nm: smallest,
-        descending,
-    })
+    if descending {
+        nms.reverse();
+    }
+    Ok(Axis { nms, descending })
 }
 
-fn whole_wavelength(text: &str) -> Option<u16> {
+fn wavelength(text: &str) -> Option<f64> {
     let (value, _) = number(text)?;
     let in_range = value >= f64::from(ALLOWED_NM.0) && value <= f64::from(ALLOWED_NM.1);
-    (in_range && value.fract() == 0.0).then_some(value as u16)
+    in_range.then_some(value)
 }
 
 /// The largest value as written, once every cell is known to be a finite number.

@@ -131,8 +131,8 @@ pub fn write_spectra(file: &SpectraFile, format: WriteFormat) -> Result<Written,
 
 /// The wavelengths of a reading in nm, as texts.
 fn nanometers(reading: &Reading) -> Vec<String> {
-    let grid = reading.spectrum.grid();
-    grid.wavelengths().map(|nm| nm.to_string()).collect()
+    let wavelengths = reading.spectrum.wavelengths();
+    wavelengths.iter().map(|nm| nm.to_string()).collect()
 }
 
 /// The values of a reading as written, with decimal points, in the scale of the file.

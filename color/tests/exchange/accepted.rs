@@ -1,7 +1,7 @@
 //! Files that are read, and what is said about them.
 
 use color::exchange::FileFormat;
-use color::{ExchangeError, ReadOptions, Scale, Tag, read_spectra};
+use color::{ExchangeError, Grid, ReadOptions, Scale, Tag, read_spectra};
 
 use crate::*;
 
@@ -148,7 +148,8 @@ fn twenty_nanometers_and_descending_wavelengths() {
         .map(|nm| (nm.to_string(), value(nm)))
         .collect();
     let rising = read(long_with(rows.clone())).unwrap();
-    assert_eq!(rising.readings[0].spectrum.step_nm(), 20);
+    let even = rising.readings[0].spectrum.wavelengths().even();
+    assert_eq!(even.map(Grid::step_nm), Some(20));
     rows.reverse();
     let falling = read(long_with(rows)).unwrap();
     assert_eq!(falling.readings[0].spectrum, rising.readings[0].spectrum);
@@ -159,6 +160,47 @@ fn twenty_nanometers_and_descending_wavelengths() {
             .iter()
             .any(|said| said.contains("turned round"))
     );
+}
+
+/// One instrument's own step, ten nanometers in three, and a file with a line left out.
+#[test]
+fn wavelengths_of_any_step() {
+    let thirds: Vec<String> = (0..=105)
+        .map(|i| format!("{:.2}", 380.0 + 10.0 / 3.0 * f64::from(i)))
+        .collect();
+    let file = read(long_with(
+        thirds.iter().map(|nm| (nm.clone(), "0.5".to_owned())),
+    ))
+    .unwrap();
+    let got: Vec<String> = file.readings[0]
+        .spectrum
+        .wavelengths()
+        .iter()
+        .map(|nm| format!("{nm:.2}"))
+        .collect();
+    assert_eq!(got, thirds);
+    let said = "the wavelengths are unevenly spaced (380–730 nm at 106 wavelengths)";
+    assert!(
+        file.assumed.iter().any(|line| line == said),
+        "{:?}",
+        file.assumed
+    );
+
+    let short = read(wide().replace("R420,", "").replacen("0.140,", "", 1)).unwrap();
+    assert_eq!(short.readings[0].spectrum.values().len(), 30);
+    assert!(
+        short
+            .assumed
+            .iter()
+            .any(|line| line.contains("unevenly spaced"))
+    );
+    let five = (400..=700)
+        .step_by(5)
+        .map(|nm| (nm.to_string(), "0.5".to_owned()));
+    let five = read(long_with(five)).unwrap();
+    let even = five.readings[0].spectrum.wavelengths().even();
+    assert_eq!(even.map(Grid::step_nm), Some(5));
+    assert!(!five.assumed.iter().any(|line| line.contains("unevenly")));
 }
 
 #[test]

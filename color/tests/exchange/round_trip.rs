@@ -6,7 +6,7 @@ use std::process::{Command, Stdio};
 use color::exchange::{Details, InstrumentWords, WithoutSpectrum, WriteError};
 use color::{
     Backing, Conditions, Ends, Filter, Geometry, ReadOptions, Reading, Scale, SpectraFile,
-    Spectrum, Specular, Tag, WriteFormat, read_spectra, write_spectra,
+    Spectrum, Specular, Tag, Wavelengths, WriteFormat, read_spectra, write_spectra,
 };
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
@@ -171,7 +171,9 @@ fn digits(scale: Scale) -> impl Strategy<Value = String> {
     })
 }
 
-fn reading(scale: Scale, start: u16, count: usize) -> impl Strategy<Value = Reading> {
+fn reading(scale: Scale, nms: Vec<f64>) -> impl Strategy<Value = Reading> {
+    let wavelengths = Wavelengths::new(&nms).expect("wavelengths");
+    let count = nms.len();
     (
         "[A-Za-z#\"][ -~]{0,10}[a-z#;,\"]",
         prop::collection::vec(digits(scale), count),
@@ -186,7 +188,7 @@ fn reading(scale: Scale, start: u16, count: usize) -> impl Strategy<Value = Read
             Reading {
                 name,
                 line: 1,
-                spectrum: Spectrum::new(start, 10, values, Ends::Extend).expect("a spectrum"),
+                spectrum: Spectrum::at(&wavelengths, values, Ends::Extend).expect("a spectrum"),
                 as_read,
                 conditions,
                 details,
@@ -197,12 +199,23 @@ fn reading(scale: Scale, start: u16, count: usize) -> impl Strategy<Value = Read
 
 fn file() -> impl Strategy<Value = SpectraFile> {
     let scale = prop::sample::select(vec![Scale::Fraction, Scale::Percent]);
-    let range = prop::sample::select(vec![(400, 31), (360, 40), (350, 41), (420, 27)]);
-    (scale, range)
-        .prop_flat_map(|(scale, (start, count))| {
+    let every = |start: f64, step: f64, count: u8| -> Vec<f64> {
+        (0..count).map(|i| start + step * f64::from(i)).collect()
+    };
+    let nms = prop::sample::select(vec![
+        every(400.0, 10.0, 31),
+        every(360.0, 10.0, 40),
+        every(380.0, 5.0, 71),
+        // Lists that the schema of CxF3 has no place for.
+        every(350.0, 10.0, 41),
+        every(420.0, 10.0, 27),
+        every(398.7, 3.3, 95),
+    ]);
+    (scale, nms)
+        .prop_flat_map(|(scale, nms)| {
             (
                 Just(scale),
-                prop::collection::vec(reading(scale, start, count), 1..4),
+                prop::collection::vec(reading(scale, nms), 1..4),
                 prop::collection::vec(tag(), 0..5),
                 prop::collection::vec("[ -~]{0,12}", 0..3),
             )

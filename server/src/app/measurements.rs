@@ -15,7 +15,7 @@ pub fn spectrum(field: &str, sent: &SpectrumValues, ends_extended: bool) -> AppR
     } else {
         Ends::Refuse
     };
-    Spectrum::new(sent.start_nm, sent.step_nm, sent.values.clone(), ends).map_err(|error| {
+    sent.checked(ends).map_err(|error| {
         AppError::invalid(
             field,
             error.to_string(),

@@ -54,8 +54,7 @@ fn optics(features: &[Feature], scattering: f64, slope: f64) -> Result<OpticalCo
 }
 
 fn grid() -> Result<Grid, Flaw> {
-    let gray = Spectrum::new(400, 10, vec![0.5; BANDS], Ends::Refuse).map_err(Flaw::of)?;
-    Ok(gray.grid())
+    Grid::new(400, 10, BANDS).map_err(Flaw::of)
 }
 
 /// A colorant: Colour Index generic name, pigment, and its invented curves.

@@ -56,11 +56,11 @@ pub(super) fn read(
     let (gloss_min, gloss_max) = (f64::from(reading.gloss60.0), f64::from(reading.gloss60.1));
     Ok(NewMeasurement {
         id: ids.at(reading.at, MeasurementId::from_parts),
-        spectrum: SpectrumValues {
-            start_nm: 400,
-            step_nm: if is_old { 20 } else { 10 },
-            values: fractions(&digits, read_as)?,
-        },
+        spectrum: SpectrumValues::even(
+            400,
+            if is_old { 20 } else { 10 },
+            fractions(&digits, read_as)?,
+        ),
         as_read: digits
             .iter()
             .map(|text| text.parse())

@@ -87,13 +87,14 @@ pub async fn insert(
         .map(|value| value.as_str().to_owned())
         .collect();
     sqlx::query!(
-        "INSERT INTO measurement (id, start_nm, step_nm, reflectance, as_read, read_as, ends_extended, geometry,
+        "INSERT INTO measurement (id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry,
              specular, aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
              made_by, store_id)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19)",
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)",
         new.id.as_uuid(),
-        f32::from(new.spectrum.start_nm),
-        f32::from(new.spectrum.step_nm),
+        start_nm(&new.spectrum)?,
+        new.spectrum.step_nm.map(f32::from),
+        new.spectrum.wavelengths_nm.as_deref(),
         &reflectance,
         &as_read,
         read_as_word(new.read_as),
@@ -139,7 +140,7 @@ pub async fn load(
     ids: &[Uuid],
 ) -> StoreResult<HashMap<MeasurementId, Measurement>> {
     let rows = sqlx::query!(
-        r#"SELECT m.id, start_nm, step_nm, reflectance, as_read, read_as, ends_extended, geometry, specular,
+        r#"SELECT m.id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry, specular,
                   aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
                   c.method, c.l, c.a, c.b
            FROM measurement m
@@ -162,8 +163,9 @@ pub async fn load(
         let read = NewMeasurement {
             id: measurement_id,
             spectrum: SpectrumValues {
-                start_nm: whole(row.start_nm)?,
-                step_nm: whole(row.step_nm)?,
+                start_nm: row.step_nm.map(|_| whole(row.start_nm)).transpose()?,
+                step_nm: row.step_nm.map(whole).transpose()?,
+                wavelengths_nm: row.wavelengths_nm,
                 values: values.collect(),
             },
             as_read: row
@@ -213,6 +215,23 @@ pub async fn load(
         );
     }
     Ok(found)
+}
+
+/// The first wavelength of a checked spectrum, for its column.
+///
+/// # Errors
+/// When it has none, which no check lets through.
+pub(super) fn start_nm(spectrum: &SpectrumValues) -> StoreResult<f32> {
+    let listed = || spectrum.wavelengths_nm.as_ref()?.first().copied();
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "the column is real; the wavelengths themselves are kept in full"
+    )]
+    let first = match spectrum.start_nm {
+        Some(nm) => Some(f32::from(nm)),
+        None => listed().map(|nm| nm as f32),
+    };
+    first.ok_or_else(|| StoreError::Fault("a spectrum without wavelengths".to_owned()))
 }
 
 /// A wavelength or step from its column.

@@ -164,7 +164,7 @@ fn the_story_works(server: &Server, library: &Library, logins: &[(String, String
         color::read_spectra(chip.as_bytes(), &color::exchange::ReadOptions::default()).unwrap();
     let spectrum = &file.readings[0].spectrum;
     let ask = serde_json::json!({
-        "spectrum": { "start_nm": spectrum.start_nm(), "step_nm": spectrum.step_nm(), "values": spectrum.values() },
+        "spectrum": formula::wire::v1::SpectrumValues::from(spectrum),
         "limit": 3,
     });
     let nearest = clerk.post("/nearest", ask).is(200);

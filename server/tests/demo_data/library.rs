@@ -101,21 +101,17 @@ mod erased {
 }
 
 pub(crate) fn spectrum(read: &NewMeasurement) -> Spectrum {
-    let spectrum = &read.spectrum;
-    Spectrum::new(
-        spectrum.start_nm,
-        spectrum.step_nm,
-        spectrum.values.clone(),
-        Ends::Refuse,
-    )
-    .unwrap()
+    read.spectrum.checked(Ends::Refuse).unwrap()
 }
 
 pub(crate) fn lab(read: &NewMeasurement, light: Illuminant) -> Lab {
     let spectrum = spectrum(read);
-    WeightTable::new(Viewing::new(light, Observer::TenDegree), spectrum.grid())
-        .lab(&spectrum)
-        .unwrap()
+    WeightTable::new(
+        Viewing::new(light, Observer::TenDegree),
+        spectrum.wavelengths(),
+    )
+    .lab(&spectrum)
+    .unwrap()
 }
 
 /// Colors under D65, 10°, with the weights of the two grids made once.
@@ -124,8 +120,8 @@ pub(crate) fn daylight() -> impl FnMut(&NewMeasurement) -> Lab {
     move |read| {
         let spectrum = spectrum(read);
         tables
-            .entry(spectrum.step_nm())
-            .or_insert_with(|| WeightTable::new(Viewing::default(), spectrum.grid()))
+            .entry(read.spectrum.step_nm)
+            .or_insert_with(|| WeightTable::new(Viewing::default(), spectrum.wavelengths()))
             .lab(&spectrum)
             .unwrap()
     }

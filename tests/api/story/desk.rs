@@ -6,6 +6,7 @@ use serde_json::Value;
 
 /// Of every login; long, and in no list of passwords that are tried first.
 const PASSWORD: &str = "eleven quiet brushes dry";
+const ANOTHER_PASSWORD: &str = "nine loud rollers soaking";
 
 pub(crate) struct Chain {
     pub(crate) plan: ServerPlan,
@@ -113,6 +114,20 @@ impl Desk {
             login.extend(["--store", store]);
         }
         self.whispers(0, &login, &[PASSWORD]);
+    }
+
+    /// There and back, so that the desk's other steps need not know. The session it is done in goes on, a session
+    /// at another desk ends.
+    pub(crate) fn changes_the_password(&self, elsewhere: &Self) {
+        let change = ["password", "--passwords-stdin"];
+        self.whispers(2, &change, &[ANOTHER_PASSWORD, PASSWORD]);
+        self.whispers(2, &change, &[PASSWORD, "short"]);
+        elsewhere.does(&["whoami"]);
+        self.whispers(0, &change, &[PASSWORD, ANOTHER_PASSWORD]);
+        self.does(&["whoami"]);
+        elsewhere.ends(3, &["whoami"]);
+        elsewhere.is_not_let_in();
+        self.whispers(0, &change, &[ANOTHER_PASSWORD, PASSWORD]);
     }
 
     #[track_caller]

@@ -1,5 +1,6 @@
 //! Measurements, matches, revisions, drawdowns and drafts.
 
+use color::{Ends, Grid, Spectrum, SpectrumError, Wavelengths};
 use serde::{Deserialize, Serialize};
 use time::OffsetDateTime;
 use utoipa::openapi::RefOr;
@@ -80,19 +81,63 @@ pub enum ReadAs {
     Percent,
 }
 
-/// Reflectance as fractions at `start_nm`, `start_nm + step_nm`, …
+/// Reflectance as fractions: at `start_nm`, `start_nm + step_nm`, …, or at each of `wavelengths_nm`, which stands in
+/// place of the two where the step is not one whole number of nanometers.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SpectrumValues {
     /// First wavelength, nm.
-    #[schema(minimum = 300, maximum = 900)]
-    pub start_nm: u16,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 200, maximum = 440)]
+    pub start_nm: Option<u16>,
     /// Step, nm.
-    #[schema(minimum = 1, maximum = 50)]
-    pub step_nm: u16,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(minimum = 1, maximum = 20)]
+    pub step_nm: Option<u16>,
+    /// Wavelengths, nm, rising.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(min_items = 2, max_items = 901)]
+    pub wavelengths_nm: Option<Vec<f64>>,
     /// Reflectance at each wavelength.
-    #[schema(min_items = 2, max_items = 600)]
+    #[schema(min_items = 2, max_items = 901)]
     pub values: Vec<f64>,
+}
+
+impl SpectrumValues {
+    /// At an even step in nm.
+    #[must_use]
+    pub fn even(start_nm: u16, step_nm: u16, values: Vec<f64>) -> Self {
+        Self {
+            start_nm: Some(start_nm),
+            step_nm: Some(step_nm),
+            wavelengths_nm: None,
+            values,
+        }
+    }
+
+    /// The spectrum, checked.
+    ///
+    /// # Errors
+    /// [`SpectrumError`] with the wavelength, the value and the remedy.
+    pub fn checked(&self, ends: Ends) -> Result<Spectrum, SpectrumError> {
+        let listed = self.wavelengths_nm.as_deref();
+        let wavelengths =
+            Wavelengths::written(self.start_nm, self.step_nm, listed, self.values.len())?;
+        Spectrum::at(wavelengths, self.values.clone(), ends)
+    }
+}
+
+impl From<&Spectrum> for SpectrumValues {
+    fn from(spectrum: &Spectrum) -> Self {
+        let wavelengths = spectrum.wavelengths();
+        let even = wavelengths.even();
+        Self {
+            start_nm: even.map(Grid::start_nm),
+            step_nm: even.map(Grid::step_nm),
+            wavelengths_nm: even.is_none().then(|| wavelengths.iter().collect()),
+            values: spectrum.values().to_vec(),
+        }
+    }
 }
 
 /// A measurement to be kept.
@@ -105,7 +150,7 @@ pub struct NewMeasurement {
     pub spectrum: SpectrumValues,
     /// The values as the file had them, digit by digit; empty when the values were typed.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    #[schema(max_items = 600)]
+    #[schema(max_items = 901)]
     pub as_read: Vec<AsRead>,
     /// The unit of `as_read`.
     pub read_as: ReadAs,

@@ -2,13 +2,14 @@
 //! No caller here, as nobody can be logged in yet.
 
 use color::spectrum::Ends;
-use color::{Lab, Spectrum, Viewing, WeightTable};
+use color::{Lab, Viewing, WeightTable};
 use formula::label::LabelCode;
 use formula::wire::v1::NewMeasurement;
 use time::OffsetDateTime;
 use uuid::Uuid;
 
 use super::{Author, DrawdownRow, MatchRow, NoteRow, RevisionRow, array, column, word};
+use crate::store::measurements::start_nm;
 use crate::store::{Conn, StoreError, StoreResult};
 
 /// The light and observer that every color is kept for.
@@ -21,7 +22,7 @@ struct MeasurementRow<'a> {
     received_at: OffsetDateTime,
 }
 
-/// Colors of many spectra. Weights for a grid are made once; neighbors mostly share theirs.
+/// Colors of many spectra. Weights for wavelengths are made once; neighbors mostly share theirs.
 #[derive(Default)]
 struct Colors {
     weights: Option<WeightTable>,
@@ -36,20 +37,17 @@ impl Colors {
         } else {
             Ends::Refuse
         };
-        let spectrum = Spectrum::new(
-            read.spectrum.start_nm,
-            read.spectrum.step_nm,
-            read.spectrum.values.clone(),
-            ends,
-        )
-        .map_err(|error| fault(error.to_string()))?;
-        let grid = spectrum.grid();
+        let spectrum = read
+            .spectrum
+            .checked(ends)
+            .map_err(|error| fault(error.to_string()))?;
+        let wavelengths = spectrum.wavelengths();
         if self
             .weights
             .as_ref()
-            .is_none_or(|weights| weights.grid() != grid)
+            .is_none_or(|weights| weights.wavelengths() != wavelengths)
         {
-            self.weights = Some(WeightTable::new(Viewing::default(), grid));
+            self.weights = Some(WeightTable::new(Viewing::default(), wavelengths));
         }
         match &self.weights {
             Some(weights) => weights
@@ -66,6 +64,10 @@ async fn insert_measurements(
     rows: &[MeasurementRow<'_>],
 ) -> StoreResult<()> {
     let ids = column(rows, |row| row.read.id.as_uuid());
+    let starts = rows
+        .iter()
+        .map(|row| start_nm(&row.read.spectrum))
+        .collect::<StoreResult<Vec<_>>>()?;
     let read_as = rows
         .iter()
         .map(|row| word(&row.read.read_as))
@@ -75,21 +77,22 @@ async fn insert_measurements(
     let backings = words(rows, |read| read.backing.as_ref())?;
     sqlx::query!(
         "INSERT INTO measurement
-             (id, start_nm, step_nm, reflectance, as_read, read_as, ends_extended, geometry, specular, aperture_mm,
+             (id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry, specular, aperture_mm,
               backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at, made_by, store_id,
               received_at)
-         SELECT id, start_nm, step_nm, reflectance::real[], as_read::text[], read_as, ends_extended, geometry,
+         SELECT id, start_nm, step_nm, wavelengths_nm::double precision[], reflectance::real[], as_read::text[], read_as, ends_extended, geometry,
                 specular, aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
                 made_by, store_id, received_at
          FROM UNNEST($1::uuid[], $2::real[], $3::real[], $4::text[], $5::text[], $6::text[], $7::boolean[],
                      $8::text[], $9::text[], $10::real[], $11::text[], $12::smallint[], $13::real[], $14::real[],
-                     $15::uuid[], $16::real[], $17::timestamptz[], $18::uuid[], $19::uuid[], $20::timestamptz[])
+                     $15::uuid[], $16::real[], $17::timestamptz[], $18::uuid[], $19::uuid[], $20::timestamptz[],
+                     $21::text[])
               AS row (id, start_nm, step_nm, reflectance, as_read, read_as, ends_extended, geometry, specular,
                       aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
-                      made_by, store_id, received_at)",
+                      made_by, store_id, received_at, wavelengths_nm)",
         &ids,
-        &column(rows, |row| f32::from(row.read.spectrum.start_nm)),
-        &column(rows, |row| f32::from(row.read.spectrum.step_nm)),
+        &starts,
+        &column(rows, |row| row.read.spectrum.step_nm.map(f32::from)) as &[Option<f32>],
         &column(rows, |row| array(row.read.spectrum.values.iter().map(|value| *value as f32))),
         &column(rows, |row| array(&row.read.as_read)),
         &read_as,
@@ -106,7 +109,8 @@ async fn insert_measurements(
         &column(rows, |row| row.read.measured_at) as &[Option<OffsetDateTime>],
         &column(rows, |row| row.author.person.as_uuid()),
         &column(rows, |row| row.author.store.as_uuid()),
-        &column(rows, |row| row.received_at)
+        &column(rows, |row| row.received_at),
+        &column(rows, |row| row.read.spectrum.wavelengths_nm.as_ref().map(array)) as &[Option<String>]
     )
     .execute(&mut *conn)
     .await?;
