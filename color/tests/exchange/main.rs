@@ -4,6 +4,7 @@ mod accepted;
 mod bad_files;
 mod iso17972;
 mod iso28178;
+mod mutated;
 mod refused;
 mod round_trip;
 
