@@ -5,6 +5,7 @@ mod base;
 mod color_local;
 mod colorant;
 mod customer;
+mod delta;
 mod draft;
 mod drawdown;
 mod formula_input;
@@ -14,10 +15,12 @@ mod login;
 mod match_record;
 mod match_view;
 mod matches;
+mod metamerism;
 mod nearest;
 mod person;
 mod product;
 mod reorder;
+mod sheen;
 mod shell;
 mod store;
 mod tint;
@@ -89,7 +92,9 @@ pub(crate) enum Command {
     #[command(subcommand)]
     Library(library::Library),
     Color(color_local::Color),
-    Delta(color_local::Delta),
+    Delta(delta::Delta),
+    Metamerism(metamerism::Metamerism),
+    Sheen(sheen::Sheen),
     Completions(shell::Completions),
     Man(shell::Man),
 }
@@ -136,6 +141,8 @@ impl Command {
             Self::Library(command) => command.run(run),
             Self::Color(command) => command.run(run),
             Self::Delta(command) => command.run(run),
+            Self::Metamerism(command) => command.run(run),
+            Self::Sheen(command) => command.run(run),
             Self::Completions(command) => command.run(),
             Self::Man(command) => command.run(run),
         }

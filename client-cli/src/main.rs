@@ -4,6 +4,7 @@
 
 mod amounts;
 mod args;
+mod averaging;
 mod commands;
 mod conditions;
 mod exit;

@@ -151,6 +151,18 @@ impl SampleOptions {
     }
 }
 
+/// All samples of that name.
+///
+/// # Errors
+/// When there is none.
+pub(crate) fn named(readings: Vec<Reading>, name: &str) -> Result<Vec<Reading>, Failure> {
+    let is_it = |reading: &Reading| reading.name.to_lowercase() == name.trim().to_lowercase();
+    if !readings.iter().any(is_it) {
+        return choose(readings, Some(name)).map(|one| vec![one]);
+    }
+    Ok(readings.into_iter().filter(is_it).collect())
+}
+
 /// The sample of that name, or the only one.
 ///
 /// # Errors

@@ -3,6 +3,7 @@
 //! All in `f64`. [`de2000`] and [`de76`] are symmetric; [`cie94`] and [`cmc`] are not: their
 //! first argument is the standard.
 
+pub(crate) mod ciede2000;
 mod direction;
 mod formulas;
 mod verdict;

@@ -19,6 +19,7 @@ pub mod metamerism;
 pub mod nearest;
 pub mod observer;
 pub mod spectrum;
+pub mod spread;
 pub mod wavelengths;
 pub mod xyz;
 
@@ -36,5 +37,6 @@ pub use lab::{Lab, LabError, Xyz};
 pub use nearest::{Hit, Library, NearestError, PointId};
 pub use observer::{Observer, UnknownObserver};
 pub use spectrum::{Ends, Spectrum, SpectrumError, SpectrumWarning};
+pub use spread::{AverageError, HotellingT2, Spread, SpreadAdvice, average};
 pub use wavelengths::{Grid, Wavelengths};
-pub use xyz::{GridMismatch, METHOD, WeightTable};
+pub use xyz::{BrokenRow, GridMismatch, METHOD, WeightTable};

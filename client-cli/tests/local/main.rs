@@ -5,4 +5,5 @@ mod color;
 mod desk;
 mod files;
 mod library;
+mod light;
 mod typing;
