@@ -46,10 +46,14 @@ pub enum Act {
     RecordTints,
     /// Read instruments and calibrations.
     SeeInstruments,
-    /// Register and change instruments.
+    /// Register and change instruments and tiles.
     EditInstruments,
-    /// Record calibrations.
+    /// Record calibrations, readings of tiles, and when an instrument was switched on.
     RecordCalibrations,
+    /// Accept a reading at which something was due at its instrument.
+    AcceptReadings,
+    /// Put corrections between instruments in force and take them out.
+    EditCorrections,
 }
 
 const STAFF: &[Role] = &[Clerk, Manager, ColorLead, Admin];
@@ -57,7 +61,7 @@ const EVERYBODY: &[Role] = &[Clerk, Contractor, Manager, ColorLead, Admin];
 
 impl Act {
     /// Every act, for the test that walks the table.
-    pub const ALL: [Self; 21] = [
+    pub const ALL: [Self; 23] = [
         Self::SeeCatalog,
         Self::EditStores,
         Self::EditCatalog,
@@ -79,6 +83,8 @@ impl Act {
         Self::SeeInstruments,
         Self::EditInstruments,
         Self::RecordCalibrations,
+        Self::AcceptReadings,
+        Self::EditCorrections,
     ];
 
     /// The roles that may do it.
@@ -97,7 +103,8 @@ impl Act {
             }
             Self::EditInstruments => &[Manager, Admin],
             Self::EditStores => &[Admin],
-            Self::EditCatalog => &[ColorLead],
+            Self::AcceptReadings => &[Manager, ColorLead, Admin],
+            Self::EditCatalog | Self::EditCorrections => &[ColorLead],
         }
     }
 }

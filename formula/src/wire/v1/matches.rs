@@ -7,10 +7,10 @@ use utoipa::openapi::RefOr;
 use utoipa::openapi::schema::{ArrayBuilder, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
-use super::{FoundBy, Job, Named, Sheen};
+use super::{CorrectedFigure, FoundBy, InstrumentDue, Job, Named, Sheen};
 use crate::id::{
-    BaseId, ColorantId, CustomerId, DraftId, DrawdownId, InstrumentId, JobId, MatchId,
-    MeasurementId, PersonId, ProductId, RevisionId, SheenId, StoreId,
+    AcceptanceId, BaseId, ColorantId, CustomerId, DraftId, DrawdownId, InstrumentId, JobId,
+    MatchId, MeasurementId, PersonId, ProductId, RevisionId, SheenId, StoreId,
 };
 use crate::label::LabelCode;
 use crate::naming::{DraftTitle, Note};
@@ -206,6 +206,41 @@ pub struct Measurement {
     pub lab: LabD65,
     /// How CIELAB was computed.
     pub method: String,
+    /// What was due at the instrument when it was read.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub instrument_due: Vec<InstrumentDue>,
+    /// Who accepted it all the same.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub accepted: Option<Acceptance>,
+    /// What to know before relying on it, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cautions: Vec<String>,
+}
+
+/// A reading at which something was due is to be accepted as it is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct NewAcceptance {
+    /// Id made by the caller.
+    pub id: AcceptanceId,
+    /// Why.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<Note>,
+}
+
+/// Who accepted a reading at which something was due.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Acceptance {
+    /// Its id.
+    pub id: AcceptanceId,
+    /// Who.
+    pub by: Named<PersonId>,
+    /// When.
+    #[serde(with = "time::serde::rfc3339")]
+    pub at: OffsetDateTime,
+    /// Why.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<Note>,
 }
 
 /// A colorant amount of a formula.
@@ -350,6 +385,10 @@ pub struct Drawdown {
     pub dry: bool,
     /// CIEDE2000 from the wanted color, D65, 10°.
     pub de2000_from_wanted: f64,
+    /// The same after correction, when sample and drawdown were read on two instruments between
+    /// which a correction is in force.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub corrected: Option<CorrectedFigure>,
     /// A remark.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub note: Option<Note>,

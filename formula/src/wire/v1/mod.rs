@@ -1,6 +1,7 @@
 //! Version 1 of the wire. Times are RFC 3339 in UTC; ids are UUIDv7 made by whoever creates the record.
 
 mod auth;
+mod corrections;
 mod customers;
 mod instruments;
 mod matches;
@@ -8,8 +9,10 @@ mod nearest;
 mod orders;
 mod people;
 mod products;
+mod tiles;
 
 pub use auth::*;
+pub use corrections::*;
 pub use customers::*;
 pub use instruments::*;
 pub use matches::*;
@@ -17,6 +20,7 @@ pub use nearest::*;
 pub use orders::*;
 pub use people::*;
 pub use products::*;
+pub use tiles::*;
 
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
