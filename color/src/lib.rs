@@ -39,4 +39,4 @@ pub use observer::{Observer, UnknownObserver};
 pub use spectrum::{Ends, Spectrum, SpectrumError, SpectrumWarning};
 pub use spread::{AverageError, HotellingT2, Spread, SpreadAdvice, average};
 pub use wavelengths::{Grid, Wavelengths};
-pub use xyz::{GridMismatch, METHOD, WeightTable};
+pub use xyz::{BrokenRow, GridMismatch, METHOD, WeightTable};

@@ -69,21 +69,37 @@ fn tables_are_the_ones_taken_over() {
     assert_eq!(listed.len(), present, "a table without a sum");
 }
 
-/// Sums of the CIE 1964 observer over 360–830 nm at 1 nm, from ISO/CIE 11664-1 data.
+/// Sums of both observers at 1 nm over 360–830 nm. 10°: as published with the data of ISO/CIE 11664-1. 2°: by
+/// colour-science 0.4.7 from its own table.
 #[test]
-fn ten_degree_observer_sums() {
-    let mut sums = [0.0; 3];
-    for row in rows(include_str!("../tables/observer_10deg_1nm.csv")) {
-        for (sum, column) in sums.iter_mut().zip(["x", "y", "z"]) {
-            *sum += number(&row, column);
+fn observer_sums() {
+    for (text, wanted) in [
+        (
+            include_str!("../tables/observer_10deg_1nm.csv"),
+            [
+                116.648_519_508_908,
+                116.661_877_102_312,
+                116.673_980_514_647,
+            ],
+        ),
+        (
+            include_str!("../tables/observer_2deg_1nm.csv"),
+            [
+                106.865_469_489_594_9,
+                106.856_917_101_171_9,
+                106.892_251_278_635_97,
+            ],
+        ),
+    ] {
+        let mut sums = [0.0; 3];
+        for row in rows(text) {
+            for (sum, column) in sums.iter_mut().zip(["x", "y", "z"]) {
+                *sum += number(&row, column);
+            }
         }
-    }
-    for (got, want) in sums.into_iter().zip([
-        116.648_519_508_908,
-        116.661_877_102_312,
-        116.673_980_514_647,
-    ]) {
-        assert!((got - want).abs() < 1e-9, "{got} for {want}");
+        for (got, want) in sums.into_iter().zip(wanted) {
+            assert!((got - want).abs() < 1e-9, "{got} for {want}");
+        }
     }
 }
 
@@ -154,10 +170,29 @@ fn weights_of_400_to_700() {
     }
 }
 
-/// 38 spectra (ISO 17321-1 / Ohta 1997; CIE 13.3) under six lights from 10 and 20 nm data;
-/// reference by colour-science 0.4.7, luxpy 1.12.5 and own weights, which agree.
+/// How far L*a*b* may lie from the reference in each cell of light, observer and step: 1e-4 where two libraries, each
+/// with its own tables, agree that closely, else 1e-3 (tests/generate/agreement.py). They do under D65 and A. Under F2
+/// and F11 they lie up to 0.09 apart, since CIE gives lamps at 5 nm and luxpy brings them to 1 nm by another
+/// interpolation than Sprague's; under D50 0.003, since luxpy has no table of it and makes one from its temperature.
+fn allowed() -> HashMap<String, f64> {
+    let rows = rows(include_str!("data/agreement.csv"));
+    assert_eq!(rows.len(), 12);
+    rows.iter()
+        .map(|row| {
+            let cell = format!("{}_{}_{}nm", row["light"], row["observer"], row["step_nm"]);
+            let close = number(row, "most_apart") <= 1e-4;
+            (cell, if close { 1e-4 } else { 1e-3 })
+        })
+        .collect()
+}
+
+/// 38 spectra (ISO 17321-1 / Ohta 1997; CIE 13.3) under six lights from 10 and 20 nm data. The reference is
+/// colour-science 0.4.7 with the CIE tables, six decimals; we meet all of them.
 #[test]
 fn thirty_eight_spectra_under_six_lights() {
+    let allowed = allowed();
+    let strict = allowed.values().filter(|by| **by == 1e-4).count();
+    assert_eq!(strict, 6, "D65/10°, D65/2° and A/10° at both steps");
     for (row, spectra) in reference_spectra() {
         for (light, observer) in [
             ("D65", "10"),
@@ -169,6 +204,7 @@ fn thirty_eight_spectra_under_six_lights() {
         ] {
             for (spectrum, step) in spectra.iter().zip([10, 20]) {
                 let view = viewing(light, observer);
+                let cell = format!("{light}_{observer}_{step}nm");
                 let (xyz, lab) = (spectrum.xyz(view), spectrum.lab(view));
                 for (got, column) in [
                     (xyz.x, "X"),
@@ -178,11 +214,10 @@ fn thirty_eight_spectra_under_six_lights() {
                     (lab.a, "a"),
                     (lab.b, "b"),
                 ] {
-                    let name = format!("{light}_{observer}_{step}nm_{column}");
-                    let want = number(&row, &name);
+                    let want = number(&row, &format!("{cell}_{column}"));
                     assert!(
-                        (got - want).abs() <= 1e-3,
-                        "{} {name}: {got} for {want}",
+                        (got - want).abs() <= allowed[&cell],
+                        "{} {cell} {column}: {got} for {want}",
                         row["id"]
                     );
                 }
@@ -321,4 +356,22 @@ fn weights_for_other_wavelengths_are_refused() {
     let error = table.xyz(&spectrum(400, 20, 16)).unwrap_err().to_string();
     assert!(error.contains("400–700 nm by 20 nm"), "{error}");
     assert!(table.lab(&spectrum(400, 10, 31)).is_ok());
+}
+
+/// Any number of spectra at once, to the bit what each gives by itself.
+#[test]
+fn many_spectra_at_once() {
+    let spectra: Vec<Spectrum> = reference_spectra()
+        .into_iter()
+        .map(|(_, [tens, _])| tens)
+        .collect();
+    let table = WeightTable::new(viewing("F11", "10"), spectra[0].wavelengths());
+    for many in [0, 1, 3, 4, 5, 38] {
+        let some = &spectra[..many];
+        let values: Vec<f64> = some.iter().flat_map(Spectrum::values).copied().collect();
+        let one_by_one: Vec<Lab> = some.iter().map(|one| table.lab(one).unwrap()).collect();
+        assert_eq!(table.labs(&values).unwrap(), one_by_one, "{many}");
+    }
+    let error = table.labs(&[0.5; 45]).unwrap_err().to_string();
+    assert!(error.contains("45") && error.contains("31"), "{error}");
 }

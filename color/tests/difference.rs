@@ -122,6 +122,57 @@ fn any_pair() -> impl Strategy<Value = (Lab, Lab)> {
     })
 }
 
+/// CIE94 and CMC weigh by the first color, the standard: which of two it is makes a difference wherever the chromas
+/// differ; with equal chroma, CIE94 is the same both ways.
+#[test]
+fn asymmetric_where_the_formula_is() {
+    let mut seen = 0;
+    for row in rows(include_str!("data/sharma_pairs.csv")) {
+        let (first, second) = (lab(&row, 0), lab(&row, 3));
+        if (first.chroma() - second.chroma()).abs() < 0.5 {
+            continue;
+        }
+        seen += 1;
+        for (name, one, other) in [
+            (
+                "CIE94 graphic arts",
+                cie94(first, second, Application94::GraphicArts),
+                cie94(second, first, Application94::GraphicArts),
+            ),
+            (
+                "CIE94 textile",
+                cie94(first, second, Application94::Textile),
+                cie94(second, first, Application94::Textile),
+            ),
+            (
+                "CMC 2:1",
+                cmc(first, second, 2.0, 1.0),
+                cmc(second, first, 2.0, 1.0),
+            ),
+            (
+                "CMC 1:1",
+                cmc(first, second, 1.0, 1.0),
+                cmc(second, first, 1.0, 1.0),
+            ),
+        ] {
+            assert!((one - other).abs() > 1e-3, "{name} {row:?}: {one} {other}");
+        }
+    }
+    assert!(seen >= 15, "{seen} pairs of unlike chroma");
+    let (red, green) = (
+        Lab::new(50.0, 30.0, 0.0).unwrap(),
+        Lab::new(60.0, 0.0, 30.0).unwrap(),
+    );
+    let both = |application| {
+        (
+            cie94(red, green, application),
+            cie94(green, red, application),
+        )
+    };
+    let (there, back) = both(Application94::Textile);
+    assert!((there - back).abs() < 1e-12);
+}
+
 /// At exact opposites the textbook's mean hue hangs on how `atan2` rounds.
 fn opposite(x: Lab, y: Lab) -> bool {
     let (dot, cross) = (x.a * y.a + x.b * y.b, x.a * y.b - x.b * y.a);
