@@ -15,6 +15,8 @@ mod login;
 mod match_record;
 mod match_view;
 mod matches;
+mod measure;
+mod measure_take;
 mod metamerism;
 mod nearest;
 mod person;
@@ -54,6 +56,9 @@ pub(crate) enum Command {
     #[command(subcommand)]
     Match(matches::Match),
     Nearest(nearest::Nearest),
+    /// Measurements as an instrument's own program writes them
+    #[command(subcommand)]
+    Measure(measure::Measure),
     /// Drawdowns: what a formula really gives
     #[command(subcommand)]
     Drawdown(drawdown::Drawdown),
@@ -126,6 +131,7 @@ impl Command {
             Self::Customer(command) => command.run(run),
             Self::Match(command) => command.run(run),
             Self::Nearest(command) => command.run(run),
+            Self::Measure(command) => command.run(run),
             Self::Drawdown(command) => command.run(run),
             Self::Reorder(command) => command.run(run),
             Self::Tint(command) => command.run(run),

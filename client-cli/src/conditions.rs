@@ -21,6 +21,14 @@ use crate::word::word;
 pub(crate) struct MeasurementOptions {
     #[command(flatten)]
     pub(crate) sample: SampleOptions,
+    #[command(flatten)]
+    pub(crate) conditions: ConditionOptions,
+}
+
+/// How a sample was measured, as far as its file does not say it.
+#[derive(Debug, Clone, clap::Args)]
+#[command(next_help_heading = "Measurement")]
+pub(crate) struct ConditionOptions {
     /// Geometry of the instrument (CIE 15)
     #[arg(long, value_parser = word::<Geometry>())]
     pub(crate) geometry: Option<Geometry>,
@@ -72,6 +80,31 @@ impl MeasurementOptions {
         let Some(one) = self.sample.read()? else {
             return Ok(None);
         };
+        self.conditions.measurement(&one, remote).map(Some)
+    }
+
+    /// The measurement, which must have been given.
+    ///
+    /// # Errors
+    /// As [`Self::read`], and when no file was given.
+    pub(crate) fn require(&self, remote: &Remote) -> Result<NewMeasurement, Failure> {
+        self.read(remote)?.ok_or_else(|| {
+            Failure::bad("spectrum", "no measurement was given")
+                .remedy("give the file that the instrument wrote with --spectrum FILE")
+        })
+    }
+}
+
+impl ConditionOptions {
+    /// The measurement of a reading.
+    ///
+    /// # Errors
+    /// When the instrument is not known, or the file has values that can't be kept as they stand.
+    pub(crate) fn measurement(
+        &self,
+        one: &OneReading,
+        remote: &Remote,
+    ) -> Result<NewMeasurement, Failure> {
         let instrument_id = match &self.instrument {
             Some(typed) => {
                 let all = remote.all::<Instrument>("/instruments")?;
@@ -79,10 +112,10 @@ impl MeasurementOptions {
             }
             None => None,
         };
-        Ok(Some(NewMeasurement {
+        Ok(NewMeasurement {
             id: MeasurementId::from_parts(crate::remote::now_ms(), crate::remote::random_tail()),
             spectrum: SpectrumValues::from(&one.reading.spectrum),
-            as_read: as_read(&one)?,
+            as_read: as_read(one)?,
             read_as: match one.scale {
                 Scale::Fraction => ReadAs::Fraction,
                 Scale::Percent => ReadAs::Percent,
@@ -98,17 +131,6 @@ impl MeasurementOptions {
             instrument_id,
             temperature_c: self.temperature,
             measured_at: self.measured_at,
-        }))
-    }
-
-    /// The measurement, which must have been given.
-    ///
-    /// # Errors
-    /// As [`Self::read`], and when no file was given.
-    pub(crate) fn require(&self, remote: &Remote) -> Result<NewMeasurement, Failure> {
-        self.read(remote)?.ok_or_else(|| {
-            Failure::bad("spectrum", "no measurement was given")
-                .remedy("give the file that the instrument wrote with --spectrum FILE")
         })
     }
 }

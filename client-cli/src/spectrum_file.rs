@@ -98,9 +98,7 @@ pub(crate) fn parse(
     path: &Path,
     options: ReadingOptions,
 ) -> Result<SpectraFile, Failure> {
-    let file = color::read_spectra(bytes, &options.for_reading()).map_err(|error| {
-        Failure::bad("spectrum", error.to_string()).value(path.display().to_string())
-    })?;
+    let file = parse_quietly(bytes, path, options)?;
     let name = path.display();
     for assumed in &file.assumed {
         output::say(&format!("{name}: {assumed}"));
@@ -111,6 +109,20 @@ pub(crate) fn parse(
         }
     }
     Ok(file)
+}
+
+/// The same, where nobody is to be told yet: a file that is still being written is read again.
+///
+/// # Errors
+/// As [`read`].
+pub(crate) fn parse_quietly(
+    bytes: &[u8],
+    path: &Path,
+    options: ReadingOptions,
+) -> Result<SpectraFile, Failure> {
+    color::read_spectra(bytes, &options.for_reading()).map_err(|error| {
+        Failure::bad("spectrum", error.to_string()).value(path.display().to_string())
+    })
 }
 
 /// A file of which one sample is wanted.
