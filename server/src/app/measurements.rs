@@ -1,7 +1,7 @@
 //! From a measurement as sent to one that may be kept: the spectrum is checked by `color`, the conditions by range.
 
 use color::{Ends, Lab, Spectrum, Viewing};
-use formula::wire::v1::{NewMeasurement, SpectrumValues};
+use formula::wire::v1::{MeasurementFile, NewMeasurement, SpectrumValues};
 
 use super::{AppError, AppResult};
 
@@ -69,6 +69,18 @@ pub fn check(field: &str, new: &NewMeasurement) -> AppResult<Lab> {
             format!("{} is not 1 to 1000", new.readings),
             "give how many readings were averaged; 1 for a single one",
         ));
+    }
+    if let Some(file) = &new.file {
+        let most = |name: &str, count: usize, most: usize| match count {
+            _ if count <= most => Ok(()),
+            _ => Err(AppError::invalid(
+                format!("{field}.file.{name}"),
+                format!("there are {count}, and {most} are kept at most"),
+                "send the first of them, and keep the file",
+            )),
+        };
+        most("tags", file.tags.len(), MeasurementFile::MOST_TAGS)?;
+        most("assumed", file.assumed.len(), MeasurementFile::MOST_ASSUMED)?;
     }
     Ok(lab(&spectrum))
 }

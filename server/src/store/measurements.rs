@@ -6,12 +6,13 @@ use color::Lab;
 use formula::id::{MeasurementId, StoreId};
 use formula::reading::AsRead;
 use formula::wire::v1::{
-    Backing, Geometry, LabD65, Measurement, NewMeasurement, ReadAs, SpectrumValues, Specular,
+    Backing, Filter, Geometry, LabD65, Measurement, NewMeasurement, ReadAs, SpectrumValues,
+    Specular,
 };
 use uuid::Uuid;
 
 use super::read_back::{id, kept};
-use super::{Conn, StoreError, StoreResult};
+use super::{Conn, StoreError, StoreResult, measurement_files};
 use crate::app::Caller;
 
 /// The light and observer that every color here is kept for.
@@ -89,8 +90,8 @@ pub async fn insert(
     sqlx::query!(
         "INSERT INTO measurement (id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry,
              specular, aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
-             made_by, store_id)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)",
+             made_by, store_id, filter)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21)",
         new.id.as_uuid(),
         start_nm(&new.spectrum)?,
         new.spectrum.step_nm.map(f32::from),
@@ -110,7 +111,8 @@ pub async fn insert(
         new.temperature_c,
         new.measured_at,
         caller.person_id.as_uuid(),
-        at_store.as_uuid()
+        at_store.as_uuid(),
+        new.filter.map(Filter::as_str)
     )
     .execute(&mut *conn)
     .await?;
@@ -125,9 +127,12 @@ pub async fn insert(
         lab.a,
         lab.b
     )
-    .execute(conn)
+    .execute(&mut *conn)
     .await?;
-    Ok(())
+    match &new.file {
+        Some(file) => measurement_files::insert(conn, caller, new.id, file).await,
+        None => Ok(()),
+    }
 }
 
 /// The measurements of these ids, whose match the caller has been shown to be allowed to see.
@@ -136,12 +141,13 @@ pub async fn insert(
 /// When the database can't be read.
 pub async fn load(
     conn: &mut Conn,
-    _caller: &Caller,
+    caller: &Caller,
     ids: &[Uuid],
 ) -> StoreResult<HashMap<MeasurementId, Measurement>> {
+    let mut files = measurement_files::load(conn, caller, ids).await?;
     let rows = sqlx::query!(
         r#"SELECT m.id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry, specular,
-                  aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
+                  aperture_mm, backing, filter, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
                   c.method, c.l, c.a, c.b
            FROM measurement m
            JOIN measurement_color c ON c.measurement_id = m.id AND c.light = $2 AND c.observer = $3
@@ -193,12 +199,14 @@ pub async fn load(
                 "white" => Backing::White,
                 _ => Backing::Sample,
             }),
+            filter: row.filter.as_deref().map(kept).transpose()?,
             readings: u16::try_from(row.readings).unwrap_or(1),
             gloss60: row.gloss60,
             gloss85: row.gloss85,
             instrument_id: row.instrument_id.map(id).transpose()?,
             temperature_c: row.temperature_c,
             measured_at: row.measured_at,
+            file: files.remove(&row.id),
         };
         let lab = LabD65(Lab {
             l: row.l,
