@@ -41,9 +41,9 @@ pub(crate) struct ConditionOptions {
     /// What lay behind the sample
     #[arg(long, value_parser = word::<Backing>())]
     pub(crate) backing: Option<Backing>,
-    /// How many readings were averaged
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    pub(crate) readings: u16,
+    /// How many readings were averaged; 1 when left out, with --average those of the file
+    #[arg(long, value_name = "N", conflicts_with = "average")]
+    pub(crate) readings: Option<u16>,
     /// Gloss at 60°, in gloss units (ISO 2813)
     #[arg(long, value_name = "GU")]
     pub(crate) gloss60: Option<f32>,
@@ -125,7 +125,11 @@ impl ConditionOptions {
             specular: self.specular,
             aperture_mm: self.aperture,
             backing: self.backing,
-            readings: self.readings,
+            readings: match self.readings {
+                Some(readings) => readings,
+                None => u16::try_from(one.each.len().max(1)).unwrap_or(u16::MAX),
+            },
+            each: one.each.iter().map(|one| one.values().to_vec()).collect(),
             gloss60: self.gloss60,
             gloss85: self.gloss85,
             instrument_id,

@@ -4,8 +4,9 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-use color::{Ends, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile};
+use color::{Ends, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, Spectrum};
 
+use crate::averaging::Averaged;
 use crate::exit::Failure;
 use crate::output;
 
@@ -134,6 +135,9 @@ pub(crate) struct SampleOptions {
     /// Which sample of the file, when it holds several
     #[arg(long, value_name = "NAME", requires = "spectrum")]
     pub(crate) sample: Option<String>,
+    /// The samples of the file are readings of one: average them, and keep each beside the average
+    #[arg(long, requires = "spectrum")]
+    pub(crate) average: bool,
     #[command(flatten)]
     pub(crate) reading: ReadingOptions,
 }
@@ -141,10 +145,51 @@ pub(crate) struct SampleOptions {
 /// One reading and the unit of its file.
 #[derive(Debug, Clone)]
 pub(crate) struct OneReading {
-    /// The reading.
+    /// The reading, or the average of several.
     pub(crate) reading: Reading,
+    /// The several that were averaged; empty for one.
+    pub(crate) each: Vec<Spectrum>,
     /// The unit of the values in the file.
     pub(crate) scale: Scale,
+}
+
+impl OneReading {
+    /// The one sample of a file: that of the name, the average of all (or of all of that name), or the only one.
+    ///
+    /// # Errors
+    /// When it is not clear which sample is meant, or those to be averaged differ in wavelengths.
+    pub(crate) fn of(
+        file: SpectraFile,
+        name: Option<&str>,
+        average: bool,
+    ) -> Result<Self, Failure> {
+        let scale = file.scale;
+        if !average {
+            return Ok(Self {
+                reading: choose(file.readings, name)?,
+                each: Vec::new(),
+                scale,
+            });
+        }
+        let readings = match name {
+            Some(name) => named(file.readings, name)?,
+            None => file.readings,
+        };
+        let averaged = Averaged::of(&readings)?;
+        let several = readings.len() > 1;
+        let each = readings.iter().map(|one| one.spectrum.clone());
+        let each = each.filter(|_| several).collect();
+        let reading = readings
+            .into_iter()
+            .next()
+            .map(|first| averaged.as_reading(first))
+            .ok_or_else(|| Failure::bad("spectrum", "the file holds no sample"))?;
+        Ok(Self {
+            reading,
+            each,
+            scale,
+        })
+    }
 }
 
 impl SampleOptions {
@@ -157,9 +202,7 @@ impl SampleOptions {
             return Ok(None);
         };
         let file = read(path, self.reading)?;
-        let scale = file.scale;
-        choose(file.readings, self.sample.as_deref())
-            .map(|reading| Some(OneReading { reading, scale }))
+        OneReading::of(file, self.sample.as_deref(), self.average).map(Some)
     }
 }
 

@@ -13,6 +13,7 @@ pub mod find;
 pub mod find_matches;
 mod flags;
 pub mod instruments;
+mod light;
 pub mod matches;
 pub mod measurements;
 pub mod nearest;

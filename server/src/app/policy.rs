@@ -12,6 +12,8 @@ pub enum Act {
     SeeCatalog,
     /// Add, rename, close stores.
     EditStores,
+    /// Choose the lights that a store judges under.
+    ChooseLights,
     /// Change products, sheens, bases, colorants, verdict limits.
     EditCatalog,
     /// Read logins.
@@ -57,9 +59,10 @@ const EVERYBODY: &[Role] = &[Clerk, Contractor, Manager, ColorLead, Admin];
 
 impl Act {
     /// Every act, for the test that walks the table.
-    pub const ALL: [Self; 21] = [
+    pub const ALL: [Self; 22] = [
         Self::SeeCatalog,
         Self::EditStores,
+        Self::ChooseLights,
         Self::EditCatalog,
         Self::SeePersons,
         Self::EditPersons,
@@ -95,7 +98,7 @@ impl Act {
             Self::SeePersons | Self::EditPersons | Self::LinkCustomers | Self::SeeAccessLog => {
                 &[Manager, Admin]
             }
-            Self::EditInstruments => &[Manager, Admin],
+            Self::EditInstruments | Self::ChooseLights => &[Manager, Admin],
             Self::EditStores => &[Admin],
             Self::EditCatalog => &[ColorLead],
         }

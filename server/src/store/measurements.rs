@@ -2,7 +2,8 @@
 
 use std::collections::HashMap;
 
-use color::Lab;
+use color::gloss::{GlossAnswer, GlossLevel, GlossReading};
+use color::{Ends, Lab, Spread, Viewing};
 use formula::id::{MeasurementId, StoreId};
 use formula::reading::AsRead;
 use formula::wire::v1::{
@@ -70,17 +71,7 @@ pub async fn insert(
     new: &NewMeasurement,
     lab: Lab,
 ) -> StoreResult<()> {
-    // f64 on the wire and in the arithmetic, f32 in the row: 24 bits hold far more than any instrument reads.
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "the column is real; see above"
-    )]
-    let reflectance: Vec<f32> = new
-        .spectrum
-        .values
-        .iter()
-        .map(|value| *value as f32)
-        .collect();
+    let reflectance = as_kept(&new.spectrum.values);
     let as_read: Vec<String> = new
         .as_read
         .iter()
@@ -125,9 +116,85 @@ pub async fn insert(
         lab.a,
         lab.b
     )
-    .execute(conn)
+    .execute(&mut *conn)
     .await?;
+    for (number, reading) in (1_i16..).zip(&new.each) {
+        sqlx::query!(
+            "INSERT INTO measurement_reading (measurement_id, number, reflectance) VALUES ($1, $2, $3)",
+            new.id.as_uuid(),
+            number,
+            &as_kept(reading)
+        )
+        .execute(&mut *conn)
+        .await?;
+    }
     Ok(())
+}
+
+/// f64 on the wire and in the arithmetic, f32 in the row: 24 bits hold far more than any instrument reads.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "the column is real; see above"
+)]
+fn as_kept(values: &[f64]) -> Vec<f32> {
+    values.iter().map(|value| *value as f32).collect()
+}
+
+/// The digits of the row's f32 that tell it from its neighbors: 0.123, not 0.12300000339746475.
+fn as_sent(values: &[f32]) -> Vec<f64> {
+    values
+        .iter()
+        .map(|value| value.to_string().parse().unwrap_or(f64::from(*value)))
+        .collect()
+}
+
+/// Each reading of these measurements, in their order.
+async fn each_of(conn: &mut Conn, ids: &[Uuid]) -> StoreResult<HashMap<Uuid, Vec<Vec<f64>>>> {
+    let rows = sqlx::query!(
+        "SELECT measurement_id, reflectance FROM measurement_reading
+         WHERE measurement_id = ANY ($1) ORDER BY measurement_id, number",
+        ids
+    )
+    .fetch_all(conn)
+    .await?;
+    let mut found: HashMap<Uuid, Vec<Vec<f64>>> = HashMap::new();
+    for row in rows {
+        found
+            .entry(row.measurement_id)
+            .or_default()
+            .push(as_sent(&row.reflectance));
+    }
+    Ok(found)
+}
+
+/// How far the readings of a measurement lie apart, where each is known. One that no check let in tells nothing.
+fn spread(read: &NewMeasurement, lab: Lab) -> Option<Spread> {
+    if read.each.is_empty() {
+        return None;
+    }
+    let ends = if read.ends_extended {
+        Ends::Extend
+    } else {
+        Ends::Refuse
+    };
+    let labs = read
+        .each
+        .iter()
+        .map(|values| {
+            let sent = SpectrumValues {
+                values: values.clone(),
+                ..read.spectrum.clone()
+            };
+            Some(sent.checked(ends).ok()?.lab(Viewing::default()))
+        })
+        .collect::<Option<Vec<Lab>>>()?;
+    Some(Spread::around(lab, &labs))
+}
+
+/// The gloss level, where gloss was read.
+fn gloss_level(read: &NewMeasurement) -> Option<GlossAnswer> {
+    let reading = GlossReading::new(read.gloss60?.into(), read.gloss85.map(Into::into)).ok()?;
+    Some(GlossLevel::of(reading))
 }
 
 /// The measurements of these ids, whose match the caller has been shown to be allowed to see.
@@ -150,23 +217,19 @@ pub async fn load(
         LIGHT,
         OBSERVER
     )
-    .fetch_all(conn)
+    .fetch_all(&mut *conn)
     .await?;
+    let mut each = each_of(conn, ids).await?;
     let mut found = HashMap::with_capacity(rows.len());
     for row in rows {
         let measurement_id: MeasurementId = id(row.id)?;
-        // The digits of the row's f32 that tell it from its neighbors: 0.123, not 0.12300000339746475.
-        let values = row
-            .reflectance
-            .iter()
-            .map(|value| value.to_string().parse().unwrap_or(f64::from(*value)));
         let read = NewMeasurement {
             id: measurement_id,
             spectrum: SpectrumValues {
                 start_nm: row.step_nm.map(|_| whole(row.start_nm)).transpose()?,
                 step_nm: row.step_nm.map(whole).transpose()?,
                 wavelengths_nm: row.wavelengths_nm,
-                values: values.collect(),
+                values: as_sent(&row.reflectance),
             },
             as_read: row
                 .as_read
@@ -194,22 +257,25 @@ pub async fn load(
                 _ => Backing::Sample,
             }),
             readings: u16::try_from(row.readings).unwrap_or(1),
+            each: each.remove(&row.id).unwrap_or_default(),
             gloss60: row.gloss60,
             gloss85: row.gloss85,
             instrument_id: row.instrument_id.map(id).transpose()?,
             temperature_c: row.temperature_c,
             measured_at: row.measured_at,
         };
-        let lab = LabD65(Lab {
+        let lab = Lab {
             l: row.l,
             a: row.a,
             b: row.b,
-        });
+        };
         found.insert(
             measurement_id,
             Measurement {
+                spread: spread(&read, lab),
+                gloss_level: gloss_level(&read),
                 read,
-                lab,
+                lab: LabD65(lab),
                 method: row.method,
             },
         );

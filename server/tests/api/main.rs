@@ -13,6 +13,7 @@ mod demo;
 mod drafts;
 mod find;
 mod instruments;
+mod light;
 mod pool_guard;
 mod reorders;
 mod schema_rules;

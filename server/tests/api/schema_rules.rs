@@ -41,6 +41,7 @@ const UNLOGGED: &[(&str, &str)] = &[
         "comes with the match or drawdown that names it",
     ),
     ("measurement_color", "derived from the measurement"),
+    ("measurement_reading", "comes with its measurement"),
     (
         "person_store",
         "part of person, whose version every change raises",
@@ -58,6 +59,7 @@ const FACTS: &[&str] = &[
     "calibration",
     "drawdown",
     "measurement",
+    "measurement_reading",
     "reorder_step",
     "revision",
     "revision_shot",

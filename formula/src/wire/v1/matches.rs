@@ -7,7 +7,7 @@ use utoipa::openapi::RefOr;
 use utoipa::openapi::schema::{ArrayBuilder, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
-use super::{FoundBy, Job, Named, Sheen};
+use super::{FoundBy, Job, Named, SeenUnder, Sheen};
 use crate::id::{
     BaseId, ColorantId, CustomerId, DraftId, DrawdownId, InstrumentId, JobId, MatchId,
     MeasurementId, PersonId, ProductId, RevisionId, SheenId, StoreId,
@@ -173,6 +173,10 @@ pub struct NewMeasurement {
     /// How many readings were averaged.
     #[schema(minimum = 1, maximum = 1000)]
     pub readings: u16,
+    /// Each of them, in fractions at the same wavelengths; empty when they are not known one by one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 50)]
+    pub each: Vec<Vec<f64>>,
     /// Gloss at 60°, in gloss units (ISO 2813).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.0, maximum = 200.0)]
@@ -206,6 +210,14 @@ pub struct Measurement {
     pub lab: LabD65,
     /// How CIELAB was computed.
     pub method: String,
+    /// How far the readings lie apart, where each is known; D65, 10°.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<Object>)]
+    pub spread: Option<color::Spread>,
+    /// Gloss levels (Master Painters Institute), where gloss was read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<Object>)]
+    pub gloss_level: Option<color::gloss::GlossAnswer>,
 }
 
 /// A colorant amount of a formula.
@@ -447,6 +459,12 @@ pub struct Match {
     pub forked: bool,
     /// All revisions, the latest first.
     pub revisions: Vec<Revision>,
+    /// Wanted and produced under the lights of the caller's store; of an opened match only.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lights: Vec<SeenUnder>,
+    /// Why figures that compare the two are to be taken with care, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
     /// How many cans were tinted.
     pub tints: i64,
     /// How many of them were marked bad.

@@ -3,6 +3,7 @@
 mod auth;
 mod customers;
 mod instruments;
+mod light;
 mod matches;
 mod nearest;
 mod orders;
@@ -12,6 +13,7 @@ mod products;
 pub use auth::*;
 pub use customers::*;
 pub use instruments::*;
+pub use light::*;
 pub use matches::*;
 pub use nearest::*;
 pub use orders::*;
