@@ -8,7 +8,7 @@ use formula::wire::v1::{
 };
 
 use super::policy::{Act, require};
-use super::{App, AppError, AppResult, Caller, light, measurements};
+use super::{App, AppError, AppResult, Caller, comparisons, light, measurements};
 use crate::store::matches::{MatchRow, Wanted};
 use crate::store::revisions::Place;
 use crate::store::write::{Begun, PageAsk, Reply, WriteKey, WriteTx, Written};
@@ -44,7 +44,7 @@ impl App {
     pub async fn open_match(&self, caller: &Caller, id: MatchId) -> AppResult<Match> {
         require(caller, Act::OpenMatch)?;
         let mut tx = self.db.plain().await?;
-        let mut opened = matches::open(tx.conn(), caller, id)
+        let mut opened = comparisons::open_match(tx.conn(), caller, id)
             .await?
             .ok_or(AppError::NotFound("match"))?;
         // A contractor stands at no counter: the match's own store judges then.
@@ -393,7 +393,7 @@ async fn check_job(conn: &mut Conn, caller: &Caller, new: &NewMatch) -> AppResul
 
 /// The match as it stands inside the transaction.
 async fn reopened(conn: &mut Conn, caller: &Caller, id: MatchId) -> AppResult<Match> {
-    matches::open(conn, caller, id)
+    comparisons::open_match(conn, caller, id)
         .await?
         .ok_or_else(|| AppError::Internal("a match just written is not there".to_owned()))
 }

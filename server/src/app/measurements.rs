@@ -1,9 +1,11 @@
 //! From a measurement as sent to one that may be kept: the spectrum is checked by `color`, the conditions by range.
 
 use color::{Ends, Lab, Spectrum, Viewing};
-use formula::wire::v1::{NewMeasurement, SpectrumValues};
+use formula::id::MeasurementId;
+use formula::wire::v1::{Measurement, NewMeasurement, SpectrumValues};
 
-use super::{AppError, AppResult};
+use super::{AppError, AppResult, Caller};
+use crate::store::{Conn, measurements};
 
 /// More readings of one sample are not kept one by one.
 const MOST_READINGS: usize = 50;
@@ -124,4 +126,35 @@ fn check_each(field: &str, new: &NewMeasurement, mean: &Spectrum) -> AppResult<(
         ));
     }
     Ok(())
+}
+
+/// What a person should know before relying on a reading, from what was due at its instrument.
+#[must_use]
+pub fn cautions(read: &Measurement) -> Vec<String> {
+    if read.instrument_due.is_empty() || read.accepted.is_some() {
+        return Vec::new();
+    }
+    let due: Vec<&str> = read.instrument_due.iter().map(|due| due.words()).collect();
+    vec![format!(
+        "read while something was due at the instrument ({}): read it again, or let a manager or the color lead \
+         accept it",
+        due.join(", ")
+    )]
+}
+
+/// A measurement as kept, with its cautions. The caller has been shown to be allowed to see its match.
+///
+/// # Errors
+/// [`AppError::Internal`] when it is not there.
+pub(super) async fn kept(
+    conn: &mut Conn,
+    caller: &Caller,
+    id: MeasurementId,
+) -> AppResult<Measurement> {
+    let mut found = measurements::load(conn, caller, &[id.as_uuid()]).await?;
+    let mut read = found
+        .remove(&id)
+        .ok_or_else(|| AppError::Internal("a measurement is not there".to_owned()))?;
+    read.cautions = cautions(&read);
+    Ok(read)
 }

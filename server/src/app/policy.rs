@@ -48,10 +48,14 @@ pub enum Act {
     RecordTints,
     /// Read instruments and calibrations.
     SeeInstruments,
-    /// Register and change instruments.
+    /// Register and change instruments and tiles.
     EditInstruments,
-    /// Record calibrations.
+    /// Record calibrations, readings of tiles, and when an instrument was switched on.
     RecordCalibrations,
+    /// Accept a reading at which something was due at its instrument.
+    AcceptReadings,
+    /// Put corrections between instruments in force and take them out.
+    EditCorrections,
 }
 
 const STAFF: &[Role] = &[Clerk, Manager, ColorLead, Admin];
@@ -59,7 +63,7 @@ const EVERYBODY: &[Role] = &[Clerk, Contractor, Manager, ColorLead, Admin];
 
 impl Act {
     /// Every act, for the test that walks the table.
-    pub const ALL: [Self; 22] = [
+    pub const ALL: [Self; 24] = [
         Self::SeeCatalog,
         Self::EditStores,
         Self::ChooseLights,
@@ -82,6 +86,8 @@ impl Act {
         Self::SeeInstruments,
         Self::EditInstruments,
         Self::RecordCalibrations,
+        Self::AcceptReadings,
+        Self::EditCorrections,
     ];
 
     /// The roles that may do it.
@@ -100,7 +106,8 @@ impl Act {
             }
             Self::EditInstruments | Self::ChooseLights => &[Manager, Admin],
             Self::EditStores => &[Admin],
-            Self::EditCatalog => &[ColorLead],
+            Self::AcceptReadings => &[Manager, ColorLead, Admin],
+            Self::EditCatalog | Self::EditCorrections => &[ColorLead],
         }
     }
 }

@@ -7,10 +7,12 @@ use color::{Ends, Lab, Spread, Viewing};
 use formula::id::{MeasurementId, StoreId};
 use formula::reading::AsRead;
 use formula::wire::v1::{
-    Backing, Geometry, LabD65, Measurement, NewMeasurement, ReadAs, SpectrumValues, Specular,
+    Acceptance, Backing, Geometry, InstrumentDue, LabD65, Measurement, Named, NewMeasurement,
+    ReadAs, SpectrumValues, Specular,
 };
 use uuid::Uuid;
 
+use super::instrument_care::due_at;
 use super::read_back::{id, kept};
 use super::{Conn, StoreError, StoreResult};
 use crate::app::Caller;
@@ -38,10 +40,18 @@ fn geometry_read(word: &str) -> StoreResult<Geometry> {
     }
 }
 
-fn specular_word(specular: Specular) -> &'static str {
+pub(super) fn specular_word(specular: Specular) -> &'static str {
     match specular {
         Specular::Included => "included",
         Specular::Excluded => "excluded",
+    }
+}
+
+pub(super) fn specular_read(word: &str) -> Specular {
+    if word == "included" {
+        Specular::Included
+    } else {
+        Specular::Excluded
     }
 }
 
@@ -60,7 +70,40 @@ fn read_as_word(read_as: ReadAs) -> &'static str {
     }
 }
 
-/// Keeps a measurement and its color under D65 and the 10° observer.
+/// Reflectances as their column takes them. f64 on the wire and in the arithmetic, f32 in the row: 24 bits hold far
+/// more than any instrument reads.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "the column is real; see above"
+)]
+pub(super) fn stored_digits(values: &[f64]) -> Vec<f32> {
+    values.iter().map(|value| *value as f32).collect()
+}
+
+/// A spectrum from its columns. The digits of the row's f32 are those that tell it from its neighbors: 0.123, not
+/// 0.12300000339746475.
+pub(super) fn spectrum_back(
+    start_nm: f32,
+    step_nm: Option<f32>,
+    wavelengths_nm: Option<Vec<f64>>,
+    reflectance: &[f32],
+) -> StoreResult<SpectrumValues> {
+    Ok(SpectrumValues {
+        start_nm: step_nm.map(|_| whole(start_nm)).transpose()?,
+        step_nm: step_nm.map(whole).transpose()?,
+        wavelengths_nm,
+        values: digits_back(reflectance),
+    })
+}
+
+fn digits_back(values: &[f32]) -> Vec<f64> {
+    values
+        .iter()
+        .map(|value| value.to_string().parse().unwrap_or(f64::from(*value)))
+        .collect()
+}
+
+/// Keeps a measurement, what is due at its instrument, and its color under D65 and the 10° observer.
 ///
 /// # Errors
 /// When the id is taken, or the instrument does not exist.
@@ -71,7 +114,15 @@ pub async fn insert(
     new: &NewMeasurement,
     lab: Lab,
 ) -> StoreResult<()> {
-    let reflectance = as_kept(&new.spectrum.values);
+    let due: Vec<String> = match new.instrument_id {
+        Some(instrument) => due_at(conn, caller, instrument, new.measured_at)
+            .await?
+            .into_iter()
+            .map(|due| due.to_string())
+            .collect(),
+        None => Vec::new(),
+    };
+    let reflectance = stored_digits(&new.spectrum.values);
     let as_read: Vec<String> = new
         .as_read
         .iter()
@@ -80,8 +131,8 @@ pub async fn insert(
     sqlx::query!(
         "INSERT INTO measurement (id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry,
              specular, aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
-             made_by, store_id)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20)",
+             made_by, store_id, instrument_due)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21)",
         new.id.as_uuid(),
         start_nm(&new.spectrum)?,
         new.spectrum.step_nm.map(f32::from),
@@ -101,7 +152,8 @@ pub async fn insert(
         new.temperature_c,
         new.measured_at,
         caller.person_id.as_uuid(),
-        at_store.as_uuid()
+        at_store.as_uuid(),
+        &due
     )
     .execute(&mut *conn)
     .await?;
@@ -123,29 +175,12 @@ pub async fn insert(
             "INSERT INTO measurement_reading (measurement_id, number, reflectance) VALUES ($1, $2, $3)",
             new.id.as_uuid(),
             number,
-            &as_kept(reading)
+            &stored_digits(reading)
         )
         .execute(&mut *conn)
         .await?;
     }
     Ok(())
-}
-
-/// f64 on the wire and in the arithmetic, f32 in the row: 24 bits hold far more than any instrument reads.
-#[expect(
-    clippy::cast_possible_truncation,
-    reason = "the column is real; see above"
-)]
-fn as_kept(values: &[f64]) -> Vec<f32> {
-    values.iter().map(|value| *value as f32).collect()
-}
-
-/// The digits of the row's f32 that tell it from its neighbors: 0.123, not 0.12300000339746475.
-fn as_sent(values: &[f32]) -> Vec<f64> {
-    values
-        .iter()
-        .map(|value| value.to_string().parse().unwrap_or(f64::from(*value)))
-        .collect()
 }
 
 /// Each reading of these measurements, in their order.
@@ -162,7 +197,7 @@ async fn each_of(conn: &mut Conn, ids: &[Uuid]) -> StoreResult<HashMap<Uuid, Vec
         found
             .entry(row.measurement_id)
             .or_default()
-            .push(as_sent(&row.reflectance));
+            .push(digits_back(&row.reflectance));
     }
     Ok(found)
 }
@@ -209,9 +244,13 @@ pub async fn load(
     let rows = sqlx::query!(
         r#"SELECT m.id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry, specular,
                   aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
-                  c.method, c.l, c.a, c.b
+                  instrument_due, c.method, c.l, c.a, c.b, x.id AS "acceptance_id?", x.accepted_at AS "accepted_at?",
+                  p.id AS "acceptor_id?", p.display_name AS "acceptor?", n.body AS acceptance_note
            FROM measurement m
            JOIN measurement_color c ON c.measurement_id = m.id AND c.light = $2 AND c.observer = $3
+           LEFT JOIN measurement_acceptance x ON x.measurement_id = m.id
+           LEFT JOIN person p ON p.id = x.accepted_by
+           LEFT JOIN note n ON n.about = 'acceptance' AND n.about_id = x.id
            WHERE m.id = ANY ($1)"#,
         ids,
         LIGHT,
@@ -225,12 +264,12 @@ pub async fn load(
         let measurement_id: MeasurementId = id(row.id)?;
         let read = NewMeasurement {
             id: measurement_id,
-            spectrum: SpectrumValues {
-                start_nm: row.step_nm.map(|_| whole(row.start_nm)).transpose()?,
-                step_nm: row.step_nm.map(whole).transpose()?,
-                wavelengths_nm: row.wavelengths_nm,
-                values: as_sent(&row.reflectance),
-            },
+            spectrum: spectrum_back(
+                row.start_nm,
+                row.step_nm,
+                row.wavelengths_nm,
+                &row.reflectance,
+            )?,
             as_read: row
                 .as_read
                 .iter()
@@ -243,13 +282,7 @@ pub async fn load(
             },
             ends_extended: row.ends_extended,
             geometry: row.geometry.as_deref().map(geometry_read).transpose()?,
-            specular: row.specular.map(|word| {
-                if word == "included" {
-                    Specular::Included
-                } else {
-                    Specular::Excluded
-                }
-            }),
+            specular: row.specular.as_deref().map(specular_read),
             aperture_mm: row.aperture_mm,
             backing: row.backing.map(|word| match word.as_str() {
                 "black" => Backing::Black,
@@ -269,6 +302,28 @@ pub async fn load(
             a: row.a,
             b: row.b,
         };
+        let instrument_due = row
+            .instrument_due
+            .iter()
+            .map(|word| kept::<InstrumentDue>(word))
+            .collect::<StoreResult<_>>()?;
+        let accepted = match (
+            row.acceptance_id,
+            row.accepted_at,
+            row.acceptor_id,
+            row.acceptor,
+        ) {
+            (Some(acceptance), Some(at), Some(person), Some(name)) => Some(Acceptance {
+                id: id(acceptance)?,
+                by: Named {
+                    id: id(person)?,
+                    name,
+                },
+                at,
+                note: row.acceptance_note.as_deref().map(kept).transpose()?,
+            }),
+            _ => None,
+        };
         found.insert(
             measurement_id,
             Measurement {
@@ -277,6 +332,9 @@ pub async fn load(
                 read,
                 lab: LabD65(lab),
                 method: row.method,
+                instrument_due,
+                accepted,
+                cautions: Vec::new(),
             },
         );
     }
