@@ -4,8 +4,10 @@ use serde_json::Value;
 
 use crate::desk::{Desk, flat, wavelengths};
 
+type Reflectance = fn(f64) -> f64;
+
 /// A wide file of samples, each a function of the wavelength.
-fn samples(samples: &[(&str, fn(f64) -> f64)]) -> String {
+fn samples(samples: &[(&str, Reflectance)]) -> String {
     let mut text = "name".to_owned();
     for nm in wavelengths() {
         text += &format!(",R{nm}");

@@ -14,6 +14,7 @@ mod drafts;
 mod find;
 mod instrument_care;
 mod instruments;
+mod light;
 mod pool_guard;
 mod reorders;
 mod schema_rules;
