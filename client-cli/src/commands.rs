@@ -4,20 +4,27 @@ mod access_log;
 mod base;
 mod color_local;
 mod colorant;
+mod convert;
 mod customer;
+mod delta;
 mod draft;
 mod drawdown;
 mod formula_input;
 mod instrument;
 mod library;
 mod login;
+mod match_light;
 mod match_record;
 mod match_view;
 mod matches;
+mod measure;
+mod measure_take;
+mod metamerism;
 mod nearest;
 mod person;
 mod product;
 mod reorder;
+mod sheen;
 mod shell;
 mod store;
 mod tint;
@@ -51,6 +58,9 @@ pub(crate) enum Command {
     #[command(subcommand)]
     Match(matches::Match),
     Nearest(nearest::Nearest),
+    /// Measurements as an instrument's own program writes them
+    #[command(subcommand)]
+    Measure(measure::Measure),
     /// Drawdowns: what a formula really gives
     #[command(subcommand)]
     Drawdown(drawdown::Drawdown),
@@ -89,7 +99,10 @@ pub(crate) enum Command {
     #[command(subcommand)]
     Library(library::Library),
     Color(color_local::Color),
-    Delta(color_local::Delta),
+    Convert(convert::Convert),
+    Delta(delta::Delta),
+    Metamerism(metamerism::Metamerism),
+    Sheen(sheen::Sheen),
     Completions(shell::Completions),
     Man(shell::Man),
 }
@@ -121,6 +134,7 @@ impl Command {
             Self::Customer(command) => command.run(run),
             Self::Match(command) => command.run(run),
             Self::Nearest(command) => command.run(run),
+            Self::Measure(command) => command.run(run),
             Self::Drawdown(command) => command.run(run),
             Self::Reorder(command) => command.run(run),
             Self::Tint(command) => command.run(run),
@@ -136,6 +150,9 @@ impl Command {
             Self::Library(command) => command.run(run),
             Self::Color(command) => command.run(run),
             Self::Delta(command) => command.run(run),
+            Self::Convert(command) => command.run(run),
+            Self::Metamerism(command) => command.run(run),
+            Self::Sheen(command) => command.run(run),
             Self::Completions(command) => command.run(),
             Self::Man(command) => command.run(run),
         }

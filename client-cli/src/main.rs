@@ -4,6 +4,7 @@
 
 mod amounts;
 mod args;
+mod averaging;
 mod commands;
 mod conditions;
 mod exit;
@@ -16,6 +17,7 @@ mod reference;
 mod remote;
 mod spectrum_file;
 mod unsent;
+mod watch;
 mod word;
 
 use std::process::ExitCode;

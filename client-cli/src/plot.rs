@@ -18,7 +18,7 @@ mod terminal;
 use std::fmt;
 use std::sync::Arc;
 
-pub(crate) use curves::{difference, reflectance};
+pub(crate) use curves::{MAX_CURVES, difference, reflectance};
 #[expect(unused_imports, reason = "drawn by the verbs of instruments")]
 pub(crate) use drift::DriftChart;
 pub(crate) use options::PlotOptions;

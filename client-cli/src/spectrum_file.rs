@@ -4,8 +4,10 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-use color::{Ends, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile};
+use color::exchange::FileFormat;
+use color::{Ends, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, Spectrum, Tag};
 
+use crate::averaging::Averaged;
 use crate::exit::Failure;
 use crate::output;
 
@@ -15,6 +17,9 @@ pub(crate) struct ReadingOptions {
     /// Unit of the values, when the file does not state it: fraction or percent
     #[arg(long, value_name = "UNIT")]
     pub(crate) scale: Option<Scale>,
+    /// Which table with spectra, when a file of ISO 28178 has several
+    #[arg(long, value_name = "N")]
+    pub(crate) table: Option<usize>,
     /// Take the end values for missing ends of the range up to 400 and 700 nm
     #[arg(long)]
     pub(crate) extend_ends: bool,
@@ -24,6 +29,7 @@ impl ReadingOptions {
     fn for_reading(self) -> ReadOptions {
         ReadOptions {
             scale: self.scale,
+            table: self.table,
             ends: if self.extend_ends {
                 Ends::Extend
             } else {
@@ -98,9 +104,7 @@ pub(crate) fn parse(
     path: &Path,
     options: ReadingOptions,
 ) -> Result<SpectraFile, Failure> {
-    let file = color::read_spectra(bytes, &options.for_reading()).map_err(|error| {
-        Failure::bad("spectrum", error.to_string()).value(path.display().to_string())
-    })?;
+    let file = parse_quietly(bytes, path, options)?;
     let name = path.display();
     for assumed in &file.assumed {
         output::say(&format!("{name}: {assumed}"));
@@ -113,26 +117,98 @@ pub(crate) fn parse(
     Ok(file)
 }
 
+/// The same, where nobody is to be told yet: a file that is still being written is read again.
+///
+/// # Errors
+/// As [`read`].
+pub(crate) fn parse_quietly(
+    bytes: &[u8],
+    path: &Path,
+    options: ReadingOptions,
+) -> Result<SpectraFile, Failure> {
+    color::read_spectra(bytes, &options.for_reading()).map_err(|error| {
+        Failure::bad("spectrum", error.to_string()).value(path.display().to_string())
+    })
+}
+
 /// A file of which one sample is wanted.
 #[derive(Debug, Clone, clap::Args)]
 pub(crate) struct SampleOptions {
-    /// File with the measured spectrum (CSV); - is stdin
+    /// File with the measured spectrum (CxF3, CGATS.17 or CSV, told by its content); - is stdin
     #[arg(long, value_name = "FILE")]
     pub(crate) spectrum: Option<PathBuf>,
     /// Which sample of the file, when it holds several
     #[arg(long, value_name = "NAME", requires = "spectrum")]
     pub(crate) sample: Option<String>,
+    /// The samples of the file are readings of one: average them, and keep each beside the average
+    #[arg(long, requires = "spectrum")]
+    pub(crate) average: bool,
     #[command(flatten)]
     pub(crate) reading: ReadingOptions,
 }
 
-/// One reading and the unit of its file.
+/// One reading and what its file says of all.
 #[derive(Debug, Clone)]
 pub(crate) struct OneReading {
-    /// The reading.
+    /// The reading, or the average of several.
     pub(crate) reading: Reading,
+    /// The several that were averaged; empty for one.
+    pub(crate) each: Vec<Spectrum>,
     /// The unit of the values in the file.
     pub(crate) scale: Scale,
+    /// The file's format.
+    pub(crate) format: FileFormat,
+    /// What the file states about all of it.
+    pub(crate) tags: Vec<Tag>,
+    /// What had to be assumed.
+    pub(crate) assumed: Vec<String>,
+}
+
+impl OneReading {
+    /// The one sample of a file: that of the name, the average of all (or of all of that name), or the only one.
+    ///
+    /// # Errors
+    /// When it is not clear which sample is meant, or those to be averaged differ in wavelengths.
+    pub(crate) fn of(
+        file: SpectraFile,
+        name: Option<&str>,
+        average: bool,
+    ) -> Result<Self, Failure> {
+        let SpectraFile {
+            format,
+            scale,
+            readings,
+            tags,
+            assumed,
+            ..
+        } = file;
+        let (reading, each) = if average {
+            let readings = match name {
+                Some(name) => named(readings, name)?,
+                None => readings,
+            };
+            let averaged = Averaged::of(&readings)?;
+            let several = readings.len() > 1;
+            let each = readings.iter().map(|one| one.spectrum.clone());
+            let each = each.filter(|_| several).collect();
+            let reading = readings
+                .into_iter()
+                .next()
+                .map(|first| averaged.as_reading(first))
+                .ok_or_else(|| Failure::bad("spectrum", "the file holds no sample"))?;
+            (reading, each)
+        } else {
+            (choose(readings, name)?, Vec::new())
+        };
+        Ok(Self {
+            reading,
+            each,
+            scale,
+            format,
+            tags,
+            assumed,
+        })
+    }
 }
 
 impl SampleOptions {
@@ -145,10 +221,20 @@ impl SampleOptions {
             return Ok(None);
         };
         let file = read(path, self.reading)?;
-        let scale = file.scale;
-        choose(file.readings, self.sample.as_deref())
-            .map(|reading| Some(OneReading { reading, scale }))
+        OneReading::of(file, self.sample.as_deref(), self.average).map(Some)
     }
+}
+
+/// All samples of that name.
+///
+/// # Errors
+/// When there is none.
+pub(crate) fn named(readings: Vec<Reading>, name: &str) -> Result<Vec<Reading>, Failure> {
+    let is_it = |reading: &Reading| reading.name.to_lowercase() == name.trim().to_lowercase();
+    if !readings.iter().any(is_it) {
+        return choose(readings, Some(name)).map(|one| vec![one]);
+    }
+    Ok(readings.into_iter().filter(is_it).collect())
 }
 
 /// The sample of that name, or the only one.

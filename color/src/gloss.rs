@@ -10,6 +10,8 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use crate::spectrum::Spectrum;
+
 /// Highest gloss taken; paint stays near 100, bare metal goes far beyond.
 pub const MAX_GLOSS: f64 = 200.0;
 
@@ -262,5 +264,106 @@ impl fmt::Display for GlossAnswer {
                 )
             }
         }
+    }
+}
+
+/// What the first surface of a paint reflects like a mirror at near-perpendicular light: ((n − 1)/(n + 1))² with n = 1.5
+/// (Fresnel). So much more a sphere reads with the specular component included, of a paint without any haze.
+pub const FIRST_SURFACE: f64 = 0.04;
+/// Below this share of [`FIRST_SURFACE`] a surface is called matte, from 1 minus it glossy (common practice, no source).
+const MATTE_SHARE: f64 = 0.25;
+/// How far below 0 the difference may be from the scatter of two readings (common practice, no source).
+const BELOW_ZERO: f64 = -0.005;
+
+/// A sign of sheen from a sphere's two readings. It is rough: haze, texture and the size of the specular port count too,
+/// so that it orders samples read on one instrument and stands for no gloss level.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SpecularSign {
+    /// Specular included minus excluded, mean over the wavelengths, as a fraction.
+    pub difference: f64,
+    /// In words.
+    pub surface: Surface,
+}
+
+/// What a surface looks like, roughly.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Surface {
+    /// Hardly any mirror reflection.
+    Matte,
+    /// Some of it.
+    Between,
+    /// Nearly all that a first surface can give.
+    Glossy,
+}
+
+/// Two readings that are no such pair.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+pub enum SpecularError {
+    /// Other wavelengths.
+    #[error(
+        "the readings with specular included and excluded have other wavelengths; read both on \
+         one instrument with one setting"
+    )]
+    Wavelengths,
+    /// More light without the mirror reflection than with it.
+    #[error(
+        "the reading with specular excluded is higher by {by:.4} than that with specular \
+         included; give them the other way round, or measure both again at one place"
+    )]
+    Swapped {
+        /// By how much, mean over the wavelengths, as a fraction.
+        by: f64,
+    },
+}
+
+impl SpecularSign {
+    /// From a reading with the specular component included and one with it excluded.
+    ///
+    /// # Errors
+    /// [`SpecularError`] when the wavelengths differ or the excluded one is higher.
+    pub fn between(included: &Spectrum, excluded: &Spectrum) -> Result<Self, SpecularError> {
+        if included.wavelengths() != excluded.wavelengths() {
+            return Err(SpecularError::Wavelengths);
+        }
+        let (mut sum, mut count) = (0.0, 0.0);
+        for (with, without) in included.values().iter().zip(excluded.values()) {
+            sum += with - without;
+            count += 1.0;
+        }
+        let difference = sum / count;
+        if difference < BELOW_ZERO {
+            return Err(SpecularError::Swapped { by: -difference });
+        }
+        let share = difference / FIRST_SURFACE;
+        let surface = if share < MATTE_SHARE {
+            Surface::Matte
+        } else if share < 1.0 - MATTE_SHARE {
+            Surface::Between
+        } else {
+            Surface::Glossy
+        };
+        Ok(Self {
+            difference,
+            surface,
+        })
+    }
+}
+
+impl fmt::Display for SpecularSign {
+    /// A sentence for a person.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let surface = match self.surface {
+            Surface::Matte => "like a matte surface",
+            Surface::Between => "between matte and glossy",
+            Surface::Glossy => "like a glossy surface",
+        };
+        write!(
+            f,
+            "{:.2} percentage points of mirror reflection (a smooth paint has about {:.0}): {surface}; \
+             a rough sign only, a gloss meter tells the level",
+            self.difference * 100.0,
+            FIRST_SURFACE * 100.0
+        )
     }
 }

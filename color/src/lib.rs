@@ -19,6 +19,7 @@ pub mod metamerism;
 pub mod nearest;
 pub mod observer;
 pub mod spectrum;
+pub mod spread;
 pub mod wavelengths;
 pub mod xyz;
 
@@ -28,7 +29,8 @@ pub use difference::{
     cie94, cmc, de76, de2000,
 };
 pub use exchange::{
-    ExchangeError, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, read_spectra,
+    ExchangeError, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, Tag, WriteFormat,
+    read_spectra, write_spectra,
 };
 pub use illuminant::{Illuminant, UnknownIlluminant, Viewing};
 pub use inconstancy::Inconstancy;
@@ -36,5 +38,6 @@ pub use lab::{Lab, LabError, Xyz};
 pub use nearest::{Hit, Library, NearestError, PointId};
 pub use observer::{Observer, UnknownObserver};
 pub use spectrum::{Ends, Spectrum, SpectrumError, SpectrumWarning};
+pub use spread::{AverageError, HotellingT2, Spread, SpreadAdvice, average};
 pub use wavelengths::{Grid, Wavelengths};
 pub use xyz::{BrokenRow, GridMismatch, METHOD, WeightTable};

@@ -28,7 +28,9 @@ pub struct Difference {
 }
 
 impl Difference {
-    fn between(standard: Lab, sample: Lab) -> Self {
+    /// Of a sample from a standard.
+    #[must_use]
+    pub fn between(standard: Lab, sample: Lab) -> Self {
         Self {
             de76: de76(standard, sample),
             de2000: de2000(standard, sample),

@@ -1,6 +1,10 @@
 //! Gloss levels against the limits that the Master Painters Institute publishes.
 
-use color::gloss::{GlossAnswer, GlossLevel, GlossReading, LimitBound};
+use color::gloss::{
+    FIRST_SURFACE, GlossAnswer, GlossLevel, GlossReading, LimitBound, SpecularError, SpecularSign,
+    Surface,
+};
+use color::{Ends, Spectrum};
 
 fn of(at60: f64, at85: Option<f64>) -> GlossAnswer {
     GlossLevel::of(GlossReading::new(at60, at85).expect("a good reading"))
@@ -103,4 +107,44 @@ fn readings_that_no_paint_has_are_refused() {
             "{error}"
         );
     }
+}
+
+fn gray(reflectance: f64) -> Spectrum {
+    Spectrum::new(400, 10, vec![reflectance; 31], Ends::Refuse).expect("a spectrum")
+}
+
+/// Fresnel's ((n - 1)/(n + 1))² at perpendicular light; 0.04 with the 1.5 of a usual binder.
+#[test]
+fn the_first_surface_is_that_of_fresnel() {
+    let n: f64 = 1.5;
+    assert!((((n - 1.0) / (n + 1.0)).powi(2) - FIRST_SURFACE).abs() < 1e-15);
+}
+
+#[test]
+fn specular_included_minus_excluded_is_a_rough_sign() {
+    for (excluded, surface) in [
+        (0.20, Surface::Matte),
+        (0.195, Surface::Matte),
+        (0.18, Surface::Between),
+        (0.165, Surface::Glossy),
+    ] {
+        let sign = SpecularSign::between(&gray(0.2), &gray(excluded)).unwrap();
+        assert_eq!(sign.surface, surface, "{excluded}");
+        assert!((sign.difference - (0.2 - excluded)).abs() < 1e-12);
+        assert!(sign.to_string().contains("rough sign only"), "{sign}");
+    }
+    let scatter = SpecularSign::between(&gray(0.2), &gray(0.203)).unwrap();
+    assert_eq!(scatter.surface, Surface::Matte);
+}
+
+#[test]
+fn a_swapped_or_unlike_pair_is_told() {
+    let error = SpecularSign::between(&gray(0.2), &gray(0.24)).unwrap_err();
+    assert!(matches!(error, SpecularError::Swapped { .. }), "{error}");
+    assert!(error.to_string().contains("other way round"), "{error}");
+    let other = Spectrum::new(400, 20, vec![0.2; 16], Ends::Refuse).expect("a spectrum");
+    assert_eq!(
+        SpecularSign::between(&gray(0.2), &other),
+        Err(SpecularError::Wavelengths)
+    );
 }

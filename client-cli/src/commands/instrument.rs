@@ -155,6 +155,9 @@ impl Instrument {
                     serial: add.serial,
                     geometry: add.geometry,
                     apertures_mm: add.apertures,
+                    white_certificate: None,
+                    calibration_hours: None,
+                    warm_up_minutes: None,
                 };
                 let write =
                     Write::new("register an instrument", "POST", "/instruments", Some(&new))?;
@@ -169,6 +172,9 @@ impl Instrument {
                 let change = InstrumentEdit {
                     name: edit.name,
                     store_id: store.map(|store| store.id),
+                    white_certificate: None,
+                    calibration_hours: None,
+                    warm_up_minutes: None,
                     retired: edit.in_use.change(),
                 };
                 let write = Write::new(

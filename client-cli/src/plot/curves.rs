@@ -7,16 +7,15 @@ use super::{Figure, Level, LevelKind, Look, Marker, Series};
 use crate::exit::Failure;
 
 /// Most curves in one figure: a solid one and one for each marker.
-const MAX_CURVES: usize = 1 + Marker::ALL.len();
+pub(crate) const MAX_CURVES: usize = 1 + Marker::ALL.len();
 /// Smallest span in percentage points worth drawing.
 const LEAST_SPAN: f64 = 1.0;
 
 /// Percent at each wavelength in nm.
 fn percent(spectrum: &Spectrum) -> Vec<(f64, f64)> {
     spectrum
-        .grid()
         .wavelengths()
-        .map(f64::from)
+        .iter()
         .zip(spectrum.values().iter().map(|value| value * 100.0))
         .collect()
 }

@@ -2,7 +2,9 @@
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
 mod color;
+mod convert;
 mod desk;
 mod files;
 mod library;
+mod light;
 mod typing;
