@@ -208,11 +208,16 @@ pub(crate) fn hue_weight<T: Real>(cos: T, sin: T) -> T {
     let (cos2, sin2) = ((cos + cos).times_plus(cos, n(-1.0)), (sin + sin) * cos);
     let cos3 = cos2 * cos - sin2 * sin;
     let sin3 = sin2 * cos + cos2 * sin;
-    let (cos4, sin4) = ((cos2 + cos2).times_plus(cos2, n(-1.0)), (sin2 + sin2) * cos2);
+    let (cos4, sin4) = (
+        (cos2 + cos2).times_plus(cos2, n(-1.0)),
+        (sin2 + sin2) * cos2,
+    );
     // Cosine and sine of 30°, 6° and 63°, times the weight of each term.
     let first = cos * n(-0.17 * 0.866_025_403_784_438_6) + sin * n(-0.17 * 0.5);
-    let third = cos3 * n(0.32 * 0.994_521_895_368_273_3) + sin3 * n(-0.32 * 0.104_528_463_267_653_47);
-    let fourth = cos4 * n(-0.2 * 0.453_990_499_739_546_8) + sin4 * n(-0.2 * 0.891_006_524_188_367_9);
+    let third =
+        cos3 * n(0.32 * 0.994_521_895_368_273_3) + sin3 * n(-0.32 * 0.104_528_463_267_653_47);
+    let fourth =
+        cos4 * n(-0.2 * 0.453_990_499_739_546_8) + sin4 * n(-0.2 * 0.891_006_524_188_367_9);
     (first + cos2.times_plus(n(0.24), n(1.0))) + (third + fourth)
 }
 
@@ -240,8 +245,8 @@ pub(crate) fn blue_turn<T: Real>(cos: T, sin: T) -> T {
     let terms = if T::ROUGH { [10, 6, 5] } else { [14, 13, 9] };
     // t = (φ/25°)²; e⁻ᵗ is taken as (e^(−t/64))⁶⁴.
     let degrees_25 = 25.0 * std::f64::consts::PI / 180.0;
-    let t = w * n(scale / 64.0 / (degrees_25 * degrees_25))
-        * series(w, &ARCSINE_SQUARED[..terms[0]]);
+    let t =
+        w * n(scale / 64.0 / (degrees_25 * degrees_25)) * series(w, &ARCSINE_SQUARED[..terms[0]]);
     let mut e = series(t, &EXPONENTIAL[..terms[1]]);
     for _ in 0..6 {
         e = e * e;

@@ -38,10 +38,9 @@ pub fn ciede2000(first: Lab, second: Lab) -> f64 {
         (h1 + h2 - 360.0) / 2.0
     };
     let cos = |degrees: f64| degrees.to_radians().cos();
-    let t = 1.0 - 0.17 * cos(mean_h - 30.0)
-        + 0.24 * cos(2.0 * mean_h)
-        + 0.32 * cos(3.0 * mean_h + 6.0)
-        - 0.20 * cos(4.0 * mean_h - 63.0);
+    let t =
+        1.0 - 0.17 * cos(mean_h - 30.0) + 0.24 * cos(2.0 * mean_h) + 0.32 * cos(3.0 * mean_h + 6.0)
+            - 0.20 * cos(4.0 * mean_h - 63.0);
     let dtheta = 30.0 * (-((mean_h - 275.0) / 25.0).powi(2)).exp();
     let off = (mean_l - 50.0).powi(2);
     let sl = 1.0 + 0.015 * off / (20.0 + off).sqrt();
