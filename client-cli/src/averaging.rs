@@ -43,6 +43,19 @@ impl Averaged {
         })
     }
 
+    /// The average in place of the readings it was made of. Digits as read belong to a reading, not to an average.
+    pub(crate) fn as_reading(&self, first: Reading) -> Reading {
+        if self.each.len() == 1 {
+            return first;
+        }
+        Reading {
+            name: self.name.clone(),
+            spectrum: self.mean.clone(),
+            as_read: Vec::new(),
+            ..first
+        }
+    }
+
     /// Each reading's color.
     pub(crate) fn labs(&self, viewing: Viewing) -> Vec<Lab> {
         self.each.iter().map(|one| one.lab(viewing)).collect()

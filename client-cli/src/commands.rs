@@ -4,6 +4,7 @@ mod access_log;
 mod base;
 mod color_local;
 mod colorant;
+mod convert;
 mod customer;
 mod delta;
 mod draft;
@@ -15,6 +16,8 @@ mod login;
 mod match_record;
 mod match_view;
 mod matches;
+mod measure;
+mod measure_take;
 mod metamerism;
 mod nearest;
 mod person;
@@ -54,6 +57,9 @@ pub(crate) enum Command {
     #[command(subcommand)]
     Match(matches::Match),
     Nearest(nearest::Nearest),
+    /// Measurements as an instrument's own program writes them
+    #[command(subcommand)]
+    Measure(measure::Measure),
     /// Drawdowns: what a formula really gives
     #[command(subcommand)]
     Drawdown(drawdown::Drawdown),
@@ -92,6 +98,7 @@ pub(crate) enum Command {
     #[command(subcommand)]
     Library(library::Library),
     Color(color_local::Color),
+    Convert(convert::Convert),
     Delta(delta::Delta),
     Metamerism(metamerism::Metamerism),
     Sheen(sheen::Sheen),
@@ -126,6 +133,7 @@ impl Command {
             Self::Customer(command) => command.run(run),
             Self::Match(command) => command.run(run),
             Self::Nearest(command) => command.run(run),
+            Self::Measure(command) => command.run(run),
             Self::Drawdown(command) => command.run(run),
             Self::Reorder(command) => command.run(run),
             Self::Tint(command) => command.run(run),
@@ -141,6 +149,7 @@ impl Command {
             Self::Library(command) => command.run(run),
             Self::Color(command) => command.run(run),
             Self::Delta(command) => command.run(run),
+            Self::Convert(command) => command.run(run),
             Self::Metamerism(command) => command.run(run),
             Self::Sheen(command) => command.run(run),
             Self::Completions(command) => command.run(),

@@ -1,15 +1,19 @@
 //! A measurement as the command line gives it: the spectrum file and the conditions of the reading.
 
-use color::Scale;
+use std::fmt::Debug;
+
+use color::{Reading, Scale};
 use formula::id::MeasurementId;
-use formula::reading::AsRead;
+use formula::reading::{AsRead, FileText, FileTextError};
 use formula::wire::v1::{
-    Backing, Geometry, Instrument, NewMeasurement, ReadAs, SpectrumValues, Specular,
+    Backing, FileTag, Filter, Geometry, Instrument, MeasurementFile, NewMeasurement, ReadAs,
+    SpectrumValues, Specular,
 };
 use time::OffsetDateTime;
 use time::format_description::well_known::Rfc3339;
 
 use crate::exit::Failure;
+use crate::output;
 use crate::reference;
 use crate::remote::Remote;
 use crate::spectrum_file::{OneReading, SampleOptions};
@@ -21,6 +25,14 @@ use crate::word::word;
 pub(crate) struct MeasurementOptions {
     #[command(flatten)]
     pub(crate) sample: SampleOptions,
+    #[command(flatten)]
+    pub(crate) conditions: ConditionOptions,
+}
+
+/// How a sample was measured, as far as its file does not say it.
+#[derive(Debug, Clone, clap::Args)]
+#[command(next_help_heading = "Measurement")]
+pub(crate) struct ConditionOptions {
     /// Geometry of the instrument (CIE 15)
     #[arg(long, value_parser = word::<Geometry>())]
     pub(crate) geometry: Option<Geometry>,
@@ -33,9 +45,12 @@ pub(crate) struct MeasurementOptions {
     /// What lay behind the sample
     #[arg(long, value_parser = word::<Backing>())]
     pub(crate) backing: Option<Backing>,
-    /// How many readings were averaged
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    pub(crate) readings: u16,
+    /// Light that fell on the sample (ISO 13655)
+    #[arg(long, value_parser = word::<Filter>())]
+    pub(crate) filter: Option<Filter>,
+    /// How many readings were averaged; 1 when neither you nor the file says
+    #[arg(long, value_name = "N")]
+    pub(crate) readings: Option<u16>,
     /// Gloss at 60°, in gloss units (ISO 2813)
     #[arg(long, value_name = "GU")]
     pub(crate) gloss60: Option<f32>,
@@ -72,33 +87,7 @@ impl MeasurementOptions {
         let Some(one) = self.sample.read()? else {
             return Ok(None);
         };
-        let instrument_id = match &self.instrument {
-            Some(typed) => {
-                let all = remote.all::<Instrument>("/instruments")?;
-                Some(reference::pick("instrument", typed, &all)?.id)
-            }
-            None => None,
-        };
-        Ok(Some(NewMeasurement {
-            id: MeasurementId::from_parts(crate::remote::now_ms(), crate::remote::random_tail()),
-            spectrum: SpectrumValues::from(&one.reading.spectrum),
-            as_read: as_read(&one)?,
-            read_as: match one.scale {
-                Scale::Fraction => ReadAs::Fraction,
-                Scale::Percent => ReadAs::Percent,
-            },
-            ends_extended: one.reading.spectrum.ends_extended(),
-            geometry: self.geometry,
-            specular: self.specular,
-            aperture_mm: self.aperture,
-            backing: self.backing,
-            readings: self.readings,
-            gloss60: self.gloss60,
-            gloss85: self.gloss85,
-            instrument_id,
-            temperature_c: self.temperature,
-            measured_at: self.measured_at,
-        }))
+        self.conditions.measurement(&one, remote).map(Some)
     }
 
     /// The measurement, which must have been given.
@@ -111,6 +100,131 @@ impl MeasurementOptions {
                 .remedy("give the file that the instrument wrote with --spectrum FILE")
         })
     }
+}
+
+impl ConditionOptions {
+    /// The measurement of a reading.
+    ///
+    /// # Errors
+    /// When the instrument is not known, or the file has values that can't be kept as they stand.
+    pub(crate) fn measurement(
+        &self,
+        one: &OneReading,
+        remote: &Remote,
+    ) -> Result<NewMeasurement, Failure> {
+        let instrument_id = match &self.instrument {
+            Some(typed) => {
+                let all = remote.all::<Instrument>("/instruments")?;
+                Some(reference::pick("instrument", typed, &all)?.id)
+            }
+            None => None,
+        };
+        let (conditions, details) = (&one.reading.conditions, &one.reading.details);
+        Ok(NewMeasurement {
+            id: MeasurementId::from_parts(crate::remote::now_ms(), crate::remote::random_tail()),
+            spectrum: SpectrumValues::from(&one.reading.spectrum),
+            as_read: as_read(one)?,
+            read_as: match one.scale {
+                Scale::Fraction => ReadAs::Fraction,
+                Scale::Percent => ReadAs::Percent,
+            },
+            ends_extended: one.reading.spectrum.ends_extended(),
+            geometry: settle(
+                "geometry",
+                self.geometry,
+                conditions.geometry.map(Into::into),
+            ),
+            specular: settle(
+                "specular",
+                self.specular,
+                conditions.specular.map(Into::into),
+            ),
+            aperture_mm: settle("aperture", self.aperture, conditions.aperture_mm),
+            backing: settle("backing", self.backing, conditions.backing.map(Into::into)),
+            filter: settle("filter", self.filter, conditions.filter.map(Into::into)),
+            readings: settle("readings", self.readings, details.readings).unwrap_or(1),
+            gloss60: settle("gloss60", self.gloss60, details.gloss60),
+            gloss85: settle("gloss85", self.gloss85, details.gloss85),
+            instrument_id,
+            temperature_c: self.temperature,
+            measured_at: settle("measured-at", self.measured_at, self.time_in(&one.reading)),
+            file: Some(kept_file(one)?),
+        })
+    }
+
+    /// When the file says it was read, if it says so in full; a person is told when it does not.
+    fn time_in(&self, reading: &Reading) -> Option<OffsetDateTime> {
+        let written = reading.details.date.as_deref()?;
+        let time = OffsetDateTime::parse(written, &Rfc3339).ok();
+        if time.is_none() && self.measured_at.is_none() {
+            output::say(&format!(
+                "the file's date {written:?} is no full time; it is kept as it stands: give --measured-at if you know it"
+            ));
+        }
+        time
+    }
+}
+
+/// What was typed, else what the file says; the person who types something else is told.
+fn settle<T: Copy + PartialEq + Debug>(
+    flag: &str,
+    typed: Option<T>,
+    in_file: Option<T>,
+) -> Option<T> {
+    if let (Some(typed), Some(in_file)) = (typed, in_file)
+        && typed != in_file
+    {
+        output::say(&format!(
+            "warning: --{flag} says {typed:?}, the file says {in_file:?}; what you typed was taken"
+        ));
+    }
+    typed.or(in_file)
+}
+
+/// What of the file goes along with the measurement, as much as the server keeps.
+fn kept_file(one: &OneReading) -> Result<MeasurementFile, Failure> {
+    /// Characters of tags that go along: a request holds more than that beside.
+    const MOST_CHARACTERS: usize = 60_000;
+    let text = |written: &str| -> Option<FileText> { written.parse().ok() };
+    let mut tags = Vec::new();
+    let (mut characters, mut left) = (0, 0);
+    for tag in one.tags.iter().chain(&one.reading.tags) {
+        characters += tag.group.len() + tag.name.len() + tag.value.len();
+        let kept = match (text(&tag.group), text(&tag.name), text(&tag.value)) {
+            (Some(group), Some(name), Some(value)) => Some(FileTag {
+                group: Some(group).filter(|group| !group.as_str().is_empty()),
+                name,
+                value,
+            }),
+            _ => None,
+        };
+        let fits = characters <= MOST_CHARACTERS && tags.len() < MeasurementFile::MOST_TAGS;
+        match kept.filter(|_| fits) {
+            Some(tag) => tags.push(tag),
+            None => left += 1,
+        }
+    }
+    if left > 0 {
+        output::say(&format!(
+            "{left} tag(s) of the file are too long or too many to be kept with the measurement; keep the file"
+        ));
+    }
+    let instrument = &one.reading.details.instrument;
+    let word = |written: &Option<String>| written.as_deref().and_then(text);
+    let brief: String = one.reading.name.chars().take(FileText::MOST).collect();
+    Ok(MeasurementFile {
+        format: one.format.into(),
+        sample: brief.parse().map_err(|error: FileTextError| {
+            Failure::bad("sample", error.to_string())
+                .remedy("give the sample another name in the file")
+        })?,
+        maker: word(&instrument.maker),
+        model: word(&instrument.model),
+        serial: word(&instrument.serial),
+        date: word(&one.reading.details.date),
+        tags,
+        assumed: one.assumed.iter().filter_map(|said| text(said)).collect(),
+    })
 }
 
 fn as_read(one: &OneReading) -> Result<Vec<AsRead>, Failure> {

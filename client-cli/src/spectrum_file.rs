@@ -4,7 +4,8 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-use color::{Ends, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile};
+use color::exchange::FileFormat;
+use color::{Ends, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, Tag};
 
 use crate::exit::Failure;
 use crate::output;
@@ -15,6 +16,9 @@ pub(crate) struct ReadingOptions {
     /// Unit of the values, when the file does not state it: fraction or percent
     #[arg(long, value_name = "UNIT")]
     pub(crate) scale: Option<Scale>,
+    /// Which table with spectra, when a file of ISO 28178 has several
+    #[arg(long, value_name = "N")]
+    pub(crate) table: Option<usize>,
     /// Take the end values for missing ends of the range up to 400 and 700 nm
     #[arg(long)]
     pub(crate) extend_ends: bool,
@@ -24,6 +28,7 @@ impl ReadingOptions {
     fn for_reading(self) -> ReadOptions {
         ReadOptions {
             scale: self.scale,
+            table: self.table,
             ends: if self.extend_ends {
                 Ends::Extend
             } else {
@@ -98,9 +103,7 @@ pub(crate) fn parse(
     path: &Path,
     options: ReadingOptions,
 ) -> Result<SpectraFile, Failure> {
-    let file = color::read_spectra(bytes, &options.for_reading()).map_err(|error| {
-        Failure::bad("spectrum", error.to_string()).value(path.display().to_string())
-    })?;
+    let file = parse_quietly(bytes, path, options)?;
     let name = path.display();
     for assumed in &file.assumed {
         output::say(&format!("{name}: {assumed}"));
@@ -113,10 +116,24 @@ pub(crate) fn parse(
     Ok(file)
 }
 
+/// The same, where nobody is to be told yet: a file that is still being written is read again.
+///
+/// # Errors
+/// As [`read`].
+pub(crate) fn parse_quietly(
+    bytes: &[u8],
+    path: &Path,
+    options: ReadingOptions,
+) -> Result<SpectraFile, Failure> {
+    color::read_spectra(bytes, &options.for_reading()).map_err(|error| {
+        Failure::bad("spectrum", error.to_string()).value(path.display().to_string())
+    })
+}
+
 /// A file of which one sample is wanted.
 #[derive(Debug, Clone, clap::Args)]
 pub(crate) struct SampleOptions {
-    /// File with the measured spectrum (CSV); - is stdin
+    /// File with the measured spectrum (CxF3, CGATS.17 or CSV, told by its content); - is stdin
     #[arg(long, value_name = "FILE")]
     pub(crate) spectrum: Option<PathBuf>,
     /// Which sample of the file, when it holds several
@@ -126,13 +143,19 @@ pub(crate) struct SampleOptions {
     pub(crate) reading: ReadingOptions,
 }
 
-/// One reading and the unit of its file.
+/// One reading and what its file says of all.
 #[derive(Debug, Clone)]
 pub(crate) struct OneReading {
     /// The reading.
     pub(crate) reading: Reading,
     /// The unit of the values in the file.
     pub(crate) scale: Scale,
+    /// The file's format.
+    pub(crate) format: FileFormat,
+    /// What the file states about all of it.
+    pub(crate) tags: Vec<Tag>,
+    /// What had to be assumed.
+    pub(crate) assumed: Vec<String>,
 }
 
 impl SampleOptions {
@@ -145,9 +168,13 @@ impl SampleOptions {
             return Ok(None);
         };
         let file = read(path, self.reading)?;
-        let scale = file.scale;
-        choose(file.readings, self.sample.as_deref())
-            .map(|reading| Some(OneReading { reading, scale }))
+        Ok(Some(OneReading {
+            reading: choose(file.readings, self.sample.as_deref())?,
+            scale: file.scale,
+            format: file.format,
+            tags: file.tags,
+            assumed: file.assumed,
+        }))
     }
 }
 

@@ -1,20 +1,34 @@
-//! Reading measured spectra from files (their bytes; nothing here opens a file).
+//! Measured spectra in files: reading and writing their text (nothing here opens a file).
 //!
 //! A reader of a format turns text into raw tables: wavelengths and the cells as they
 //! stand in the file. What is common to all formats comes after: wavelengths, numbers, percent
-//! or fraction, and the checks of [`Spectrum`]. A file is taken as a whole or not at all.
+//! or fraction, and the checks of [`Spectrum`]. A file is taken as a whole or not at all, and
+//! everything in it is kept, whether it was understood or not.
 
+mod budget;
 mod decode;
 mod delimited;
+mod digits;
+mod document;
 mod error;
+mod iso17972;
+mod iso28178;
+mod packed;
+mod stated;
 mod table;
+mod write;
+mod xml;
 
 use serde::{Deserialize, Serialize};
 
+pub use document::{Details, InstrumentWords, Reading, SpectraFile, Tag, WithoutSpectrum};
 pub use error::ExchangeError;
+pub use write::{UnknownFormat, WriteError, WriteFormat, Written, write_spectra};
 
 use crate::spectrum::{Ends, Spectrum};
 use crate::wavelengths::Wavelengths;
+use budget::Budget;
+use stated::Stated;
 use table::RawFile;
 
 /// Largest file read, in bytes: some 60,000 spectra.
@@ -62,6 +76,8 @@ pub struct ReadOptions {
     pub scale: Option<Scale>,
     /// What to do with spectra that do not reach 400 and 700 nm.
     pub ends: Ends,
+    /// Which table with spectra, from 1, when a file of ISO 28178 has several.
+    pub table: Option<usize>,
 }
 
 /// Formats read.
@@ -72,47 +88,47 @@ pub enum FileFormat {
     CsvWide,
     /// Delimited text, a row for each wavelength, a column for each sample.
     CsvLong,
+    /// Keywords and tables (ISO 28178, which is CGATS.17).
+    Iso28178,
+    /// XML (ISO 17972-1, which is CxF3).
+    Iso17972,
 }
 
-/// A file's spectra and what had to be assumed to read them.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SpectraFile {
-    /// The format recognized.
-    pub format: FileFormat,
-    /// The scale of the values as written; spectra are fractions in any case.
-    pub scale: Scale,
-    /// In the order of the file; at least one.
-    pub readings: Vec<Reading>,
-    /// What the file left open and how it was read, as sentences for a person.
-    pub assumed: Vec<String>,
-    /// Comment lines without their `#`.
-    pub comments: Vec<String>,
+impl std::fmt::Display for FileFormat {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::CsvWide => "CSV, a row for each sample",
+            Self::CsvLong => "CSV, a row for each wavelength",
+            Self::Iso28178 => "ISO 28178 text (CGATS.17)",
+            Self::Iso17972 => "ISO 17972-1 XML (CxF3)",
+        })
+    }
 }
 
-/// One sample of a file.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Reading {
-    /// Name in the file, else "reading 1" and so on.
-    pub name: String,
-    /// Line where it begins, from 1.
-    pub line: u64,
-    /// The checked spectrum, as fractions.
-    pub spectrum: Spectrum,
-    /// The cells as they stand in the file, in rising wavelength like the spectrum's values.
-    pub as_read: Vec<String>,
-    /// Other columns of the row, heading and cell: not used, not lost.
-    pub other: Vec<(String, String)>,
-}
-
-/// Reads all spectra of a file.
+/// Reads all spectra of a file, in the format that its content shows.
 ///
-/// Delimited text: separated by tabs, semicolons or commas; with or without BOM; UTF-8, UTF-16
+/// CSV: separated by tabs, semicolons or commas; with or without BOM; UTF-8, UTF-16
 /// with BOM, else Latin-1; lines ended by LF, CRLF or CR; cells quoted or not; decimal points or
-/// commas; lines starting with `#` are comments. Wide: a heading for each wavelength such as
-/// `R400`, `nm400`, `400` or `400 nm`. Long: a column headed `wavelength` or `nm`. Descending
-/// wavelengths are turned round. Percent or fraction: by the option; else as stated by the file
-/// (`%` or "percent" in headings, a `unit` column, a comment `unit: percent`); else by the
-/// largest value in the file, percent above 2.5, fraction from 0.2 to 1.2, and refused otherwise.
+/// commas; lines starting with `#` are comments, or tags when they read `name: value`; with `##`
+/// they are comments in any case. Wide: a
+/// heading for each wavelength such as `R400`, `nm400`, `400` or `400 nm`. Long: a column headed
+/// `wavelength` or `nm`. Conditions in columns or in `name: value` comments named `geometry`,
+/// `specular`, `aperture`, `backing`, `filter`, `readings`, `gloss60`, `gloss85`, `instrument`,
+/// `instrument serial` and `measured at`.
+///
+/// ISO 28178 (CGATS.17): keywords, quoted values, comments, one table with spectra and others
+/// beside it; fields such as `SPECTRAL_NM400`, `nm400` or `SPECTRAL_NM` and `SPECTRAL_PCT` in
+/// turns. Stated counts are checked.
+///
+/// ISO 17972-1 (CxF3): objects with `ReflectanceSpectrum` or `CustomSpectrum`, conditions from
+/// their `ColorSpecification`. No document type, no entities beside XML's own.
+///
+/// Descending wavelengths are turned round. Percent or fraction: by the option; else as stated
+/// by the file (`%` or "percent" in headings, a `unit` column, comment or keyword,
+/// `SPECTRAL_PCT`, or the standard itself for CxF3); else by the largest value in the file,
+/// percent above 2.5, fraction from 0.2 to 1.2, and refused otherwise.
+///
+/// Memory: some fifty times the size of the file at most, whatever stands in it.
 ///
 /// # Errors
 /// [`ExchangeError`], naming line, field, value and remedy.
@@ -121,62 +137,87 @@ pub fn read_spectra(bytes: &[u8], options: &ReadOptions) -> Result<SpectraFile, 
         return Err(ExchangeError::TooLarge { bytes: bytes.len() });
     }
     let mut assumed = Vec::new();
+    let mut budget = Budget::of(bytes.len());
     let text = decode::decode(bytes, &mut assumed)?;
     let RawFile {
         format,
-        stated,
-        table,
+        scale,
+        tables,
+        without_spectrum,
+        mut tags,
         comments,
-    } = delimited::read(&text, &mut assumed)?;
-    let axis = table::axis(&table)?;
-    if axis.descending {
-        assumed.push("wavelengths descend in the file; they were turned round".to_owned());
-    }
-    let samples = table::numbers(&table, &mut assumed)?;
-    let scale = decide_scale(options.scale, stated, &samples, &mut assumed)?;
+    } = if iso17972::is_one(&text) {
+        iso17972::read(&text, &mut budget, &mut assumed)?
+    } else if iso28178::is_one(&text) {
+        iso28178::read(&text, options.table, &mut budget, &mut assumed)?
+    } else {
+        delimited::read(&text, &mut budget, &mut assumed)?
+    };
+    drop(text);
+    let mut all = Stated::default();
+    all.take_tags(&mut tags, &mut assumed);
 
     let refused = |line: u64, name: &str, source| ExchangeError::Spectrum {
         line,
         name: table::brief(name),
         source,
     };
-    let first = table.samples.first();
-    let wavelengths = Wavelengths::new(&axis.nms).map_err(|source| {
-        let (line, name) = first.map_or((0, ""), |sample| (sample.line, sample.name.as_str()));
-        refused(line, name, source)
-    })?;
-    if wavelengths.even().is_none() {
-        assumed.push(format!(
-            "the wavelengths are unevenly spaced ({wavelengths})"
-        ));
-    }
-    let mut readings = Vec::with_capacity(samples.len());
-    for (raw, mut values) in table.samples.into_iter().zip(samples) {
-        if scale == Scale::Percent {
-            for value in &mut values {
-                *value /= 100.0;
-            }
-        }
-        let mut as_read: Vec<String> = raw.cells.into_iter().map(|cell| cell.text).collect();
+    let mut checked = Vec::with_capacity(tables.len());
+    let mut largest = f64::NEG_INFINITY;
+    for table in tables {
+        table::refuse_micrometers(&table)?;
+        let axis = table::axis(&table)?;
         if axis.descending {
-            values.reverse();
-            as_read.reverse();
+            let said = "wavelengths descend in the file; they were turned round".to_owned();
+            table::note(&mut assumed, said);
         }
-        let spectrum = Spectrum::at(&wavelengths, values, options.ends)
-            .map_err(|source| refused(raw.line, &raw.name, source))?;
-        let (name, line, other) = (raw.name, raw.line, raw.other);
-        readings.push(Reading {
-            name,
-            line,
-            spectrum,
-            as_read,
-            other,
-        });
+        let wavelengths = Wavelengths::new(&axis.nms).map_err(|source| {
+            let first = table.samples.first();
+            let (line, name) = first.map_or((0, ""), |sample| (sample.line, &sample.name));
+            refused(line, name, source)
+        })?;
+        if wavelengths.even().is_none() {
+            let said = format!("the wavelengths are unevenly spaced ({wavelengths})");
+            table::note(&mut assumed, said);
+        }
+        largest = largest.max(table::largest_value(&table, &mut assumed)?);
+        checked.push((wavelengths, axis.descending, table));
+    }
+    let scale = decide_scale(options.scale, scale, largest, &mut assumed)?;
+
+    let mut readings = Vec::new();
+    for (wavelengths, descending, table) in checked {
+        for raw in table.samples {
+            let mut as_read: Vec<String> = raw.cells.into_iter().map(|cell| cell.text).collect();
+            if descending {
+                as_read.reverse();
+            }
+            let values = as_read
+                .iter()
+                .map(|text| digits::fraction(text, scale))
+                .collect();
+            let spectrum = Spectrum::at(&wavelengths, values, options.ends)
+                .map_err(|source| refused(raw.line, &raw.name, source))?;
+            let (mut stated, mut tags) = (raw.stated, raw.tags);
+            stated.take_tags(&mut tags, &mut assumed);
+            stated.fill(&all);
+            readings.push(Reading {
+                name: raw.name,
+                line: raw.line,
+                spectrum,
+                as_read,
+                conditions: stated.conditions,
+                details: stated.details,
+                tags,
+            });
+        }
     }
     Ok(SpectraFile {
         format,
         scale,
         readings,
+        without_spectrum,
+        tags,
         assumed,
         comments,
     })
@@ -186,16 +227,12 @@ pub fn read_spectra(bytes: &[u8], options: &ReadOptions) -> Result<SpectraFile, 
 fn decide_scale(
     asked: Option<Scale>,
     stated: Option<Scale>,
-    samples: &[Vec<f64>],
+    largest: f64,
     assumed: &mut Vec<String>,
 ) -> Result<Scale, ExchangeError> {
     if let Some(scale) = asked.or(stated) {
         return Ok(scale);
     }
-    let largest = samples
-        .iter()
-        .flatten()
-        .fold(f64::NEG_INFINITY, |max, v| max.max(*v));
     let scale = if largest > 2.5 {
         Scale::Percent
     } else if largest > 0.2 && largest <= 1.2 {

@@ -29,7 +29,8 @@ pub use difference::{
     cie94, cmc, de76, de2000,
 };
 pub use exchange::{
-    ExchangeError, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, read_spectra,
+    ExchangeError, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, Tag, WriteFormat,
+    read_spectra, write_spectra,
 };
 pub use illuminant::{Illuminant, UnknownIlluminant, Viewing};
 pub use inconstancy::Inconstancy;

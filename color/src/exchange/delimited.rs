@@ -1,6 +1,11 @@
 //! Delimited text, wide (a row for each sample) and long (a row for each wavelength).
 
-use crate::exchange::table::{Cell, RawFile, RawSample, RawTable, brief, number};
+use crate::exchange::budget::Budget;
+use crate::exchange::digits::number;
+use crate::exchange::document::Tag;
+use crate::exchange::packed;
+use crate::exchange::stated::{Key, Stated};
+use crate::exchange::table::{Cell, RawFile, RawSample, RawTable, brief, named, note_unnamed};
 use crate::exchange::{ExchangeError, FileFormat, Scale};
 
 /// Titles of the column that names samples.
@@ -8,7 +13,7 @@ const NAME_TITLES: [&str; 6] = ["name", "sample", "sample name", "sample id", "i
 /// Titles of the column that holds wavelengths.
 const WAVELENGTH_TITLES: [&str; 5] = ["wavelength", "wavelengths", "nm", "lambda", "wl"];
 /// Titles of the column that states the unit.
-const UNIT_TITLES: [&str; 3] = ["unit", "units", "scale"];
+pub(super) const UNIT_TITLES: [&str; 3] = ["unit", "units", "scale"];
 /// Titles of a value column that name the quantity and no sample.
 const QUANTITY_TITLES: [&str; 5] = ["reflectance", "reflectance factor", "r", "value", "values"];
 
@@ -23,35 +28,30 @@ impl Row {
     }
 }
 
-pub(super) fn read(text: &str, assumed: &mut Vec<String>) -> Result<RawFile, ExchangeError> {
-    let comments: Vec<String> = text
-        .lines()
-        .filter_map(|line| line.strip_prefix('#'))
-        .map(|comment| comment.trim().to_owned())
-        .collect();
-    let mut rows = split(text)?.into_iter();
+pub(super) fn read(
+    text: &str,
+    budget: &mut Budget,
+    assumed: &mut Vec<String>,
+) -> Result<RawFile, ExchangeError> {
+    let head_lines = head_lines(text);
+    let mut rows = split(text, budget)?.into_iter();
     let head = rows.next().ok_or(ExchangeError::Empty)?;
     let mut rows: Vec<Row> = rows.collect();
-
-    let in_comments = comments.iter().find_map(|comment| unit_comment(comment));
-    let stated = in_comments.or_else(|| {
+    let in_head = head_lines.scale.or_else(|| {
         head.cells
             .iter()
             .any(|title| says_percent(title))
             .then_some(Scale::Percent)
     });
 
-    let (format, stated, table) = if let Some(column) = head
+    let (format, scale, table) = if let Some(column) = head
         .cells
         .iter()
-        .position(|title| WAVELENGTH_TITLES.contains(&plain(title).as_str()))
+        .position(|title| is_wavelength_column(title))
     {
         check_widths(head.cells.len(), &rows)?;
-        (
-            FileFormat::CsvLong,
-            stated,
-            long(&head, column, &rows, assumed)?,
-        )
+        let table = long(&head, column, rows, assumed)?;
+        (FileFormat::CsvLong, in_head, table)
     } else if is_headless_long(&head, &rows) {
         assumed
             .push("the file has no headings; the first column was read as wavelengths".to_owned());
@@ -61,11 +61,8 @@ pub(super) fn read(text: &str, assumed: &mut Vec<String>) -> Result<RawFile, Exc
         };
         rows.insert(0, head);
         check_widths(untitled.cells.len(), &rows)?;
-        (
-            FileFormat::CsvLong,
-            stated,
-            long(&untitled, 0, &rows, assumed)?,
-        )
+        let table = long(&untitled, 0, rows, assumed)?;
+        (FileFormat::CsvLong, in_head, table)
     } else if head
         .cells
         .iter()
@@ -73,28 +70,86 @@ pub(super) fn read(text: &str, assumed: &mut Vec<String>) -> Result<RawFile, Exc
     {
         check_widths(head.cells.len(), &rows)?;
         let in_rows = unit_column(&head, &rows)?;
-        (
-            FileFormat::CsvWide,
-            in_rows.or(stated),
-            wide(&head, &rows, assumed)?,
-        )
+        let table = wide(&head, rows, budget, assumed)?;
+        (FileFormat::CsvWide, in_rows.or(in_head), table)
     } else {
-        let heading = brief(&head.cells.join(" "));
-        return Err(ExchangeError::NoWavelengths {
-            line: head.line,
-            heading,
-        });
+        return Err(without_wavelengths(&head));
     };
     Ok(RawFile {
         format,
-        stated,
-        table,
-        comments,
+        scale,
+        tables: vec![table],
+        without_spectrum: Vec::new(),
+        tags: head_lines.tags,
+        comments: head_lines.comments,
     })
 }
 
+/// What lines that start with `#` say.
+struct HeadLines {
+    scale: Option<Scale>,
+    tags: Vec<Tag>,
+    comments: Vec<String>,
+}
+
+/// `# name: value` and `# name = value` are tags; other lines with `#` are comments, and so are
+/// all with `##`.
+fn head_lines(text: &str) -> HeadLines {
+    let mut found = HeadLines {
+        scale: None,
+        tags: Vec::new(),
+        comments: Vec::new(),
+    };
+    for line in text.lines().filter_map(|line| line.strip_prefix('#')) {
+        let (comment, tag) = match line.strip_prefix('#') {
+            Some(comment) => (comment.trim(), None),
+            None => (line.trim(), comment_tag(line)),
+        };
+        let Some((name, value)) = tag else {
+            found.comments.push(comment.to_owned());
+            continue;
+        };
+        if UNIT_TITLES.contains(&plain(name).as_str())
+            && let Ok(scale) = value.parse()
+        {
+            found.scale = found.scale.or(Some(scale));
+        } else if let Some(tags) = packed::unpack(name, value) {
+            found.tags.extend(tags);
+        } else {
+            found.tags.push(Tag::new(name, value));
+        }
+    }
+    found
+}
+
+/// Name and value of a comment that has both.
+pub(super) fn comment_tag(comment: &str) -> Option<(&str, &str)> {
+    let (name, value) = comment.split_once([':', '='])?;
+    let (name, value) = (name.trim(), value.trim());
+    (!name.is_empty() && !value.is_empty()).then_some((name, value))
+}
+
+/// Says what stands where wavelengths were looked for.
+fn without_wavelengths(head: &Row) -> ExchangeError {
+    let line = head.line;
+    let micrometers = |title: &String| {
+        let bare = bare_wavelength(title);
+        number(&bare)
+            .is_some_and(|(value, _)| (0.3..1.2).contains(&value))
+            .then_some(bare)
+    };
+    let mut found = head.cells.iter().filter_map(micrometers);
+    match (found.next(), found.next()) {
+        (Some(text), Some(_)) => ExchangeError::Micrometers { line, text },
+        _ => ExchangeError::NoWavelengths {
+            line,
+            heading: brief(&head.cells.join(" ")),
+        },
+    }
+}
+
 /// Rows of trimmed cells, without comments and blank rows.
-fn split(text: &str) -> Result<Vec<Row>, ExchangeError> {
+fn split(text: &str, budget: &mut Budget) -> Result<Vec<Row>, ExchangeError> {
     let first = text
         .lines()
         .find(|line| !line.trim().is_empty() && !line.starts_with('#'));
@@ -115,6 +170,8 @@ fn split(text: &str) -> Result<Vec<Row>, ExchangeError> {
             reason: error.to_string(),
         })?;
         let line = record.position().map_or(0, csv::Position::line);
+        // Each cell is kept as text, and many as a number beside.
+        budget.spend(record.len() * 64 + record.as_slice().len())?;
         let mut cells: Vec<String> = record.iter().map(str::to_owned).collect();
         // Spreadsheets leave empty columns at the right.
         while cells.last().is_some_and(String::is_empty) {
@@ -154,7 +211,12 @@ fn check_widths(expected: usize, rows: &[Row]) -> Result<(), ExchangeError> {
     }
 }
 
-fn wide(head: &Row, rows: &[Row], assumed: &mut Vec<String>) -> Result<RawTable, ExchangeError> {
+fn wide(
+    head: &Row,
+    rows: Vec<Row>,
+    budget: &mut Budget,
+    assumed: &mut Vec<String>,
+) -> Result<RawTable, ExchangeError> {
     if rows.is_empty() {
         return Err(ExchangeError::NoValues { line: head.line });
     }
@@ -179,38 +241,59 @@ fn wide(head: &Row, rows: &[Row], assumed: &mut Vec<String>) -> Result<RawTable,
             .copied()
             .find(|c| names.contains(&plain(head.cell(*c)).as_str()))
     };
+    let unit_column = titled(&UNIT_TITLES);
     let name_column = titled(&NAME_TITLES).or_else(|| {
-        let unit = titled(&UNIT_TITLES);
-        others.iter().copied().find(|column| Some(*column) != unit)
+        let free =
+            |column: &usize| Some(*column) != unit_column && Key::of(head.cell(*column)).is_none();
+        others.iter().copied().find(free)
     });
-    others.retain(|column| Some(*column) != name_column);
-    if !others.is_empty() {
-        let titles: Vec<&str> = others.iter().map(|column| head.cell(*column)).collect();
-        let titles = brief(&titles.join(", "));
+    others.retain(|column| Some(*column) != name_column && Some(*column) != unit_column);
+    let not_used: Vec<&str> = others
+        .iter()
+        .map(|column| head.cell(*column))
+        .filter(|title| Key::of(title).is_none())
+        .collect();
+    if !not_used.is_empty() {
+        let titles = brief(&not_used.join(", "));
         assumed.push(format!(
             "columns kept with the readings but not used: {titles}"
         ));
     }
     let mut unnamed = 0;
-    let samples = (1..).zip(rows).map(|(number, row)| {
+    let mut samples = Vec::with_capacity(rows.len());
+    for (number, mut row) in (1..).zip(rows) {
         let written = name_column.map_or("", |column| row.cell(column));
         unnamed += usize::from(written.is_empty());
-        let cell = |column: &usize| Cell {
-            line: row.line,
-            text: row.cell(*column).to_owned(),
-        };
-        let other = |column: &usize| {
+        let name = named(written, number);
+        let mut tags = Vec::new();
+        for column in &others {
             let (title, text) = (head.cell(*column), row.cell(*column));
-            (!text.is_empty()).then(|| (title.to_owned(), text.to_owned()))
-        };
-        RawSample {
-            name: named(written, number),
-            line: row.line,
-            cells: columns.iter().map(cell).collect(),
-            other: others.iter().filter_map(other).collect(),
+            if text.is_empty() {
+                continue;
+            }
+            budget.texts(&[title.len(), text.len()])?;
+            match packed::unpack(title, text) {
+                Some(unpacked) => tags.extend(unpacked),
+                None => tags.push(Tag::new(title, text)),
+            }
         }
-    });
-    let samples: Vec<RawSample> = samples.collect();
+        let line = row.line;
+        let cell = |column: &usize| Cell {
+            line,
+            text: row
+                .cells
+                .get_mut(*column)
+                .map(std::mem::take)
+                .unwrap_or_default(),
+        };
+        samples.push(RawSample {
+            name,
+            line,
+            cells: columns.iter().map(cell).collect(),
+            stated: Stated::default(),
+            tags,
+        });
+    }
     note_unnamed(unnamed, assumed);
     Ok(RawTable {
         wavelengths,
@@ -221,7 +304,7 @@ fn wide(head: &Row, rows: &[Row], assumed: &mut Vec<String>) -> Result<RawTable,
 fn long(
     head: &Row,
     wavelength_column: usize,
-    rows: &[Row],
+    mut rows: Vec<Row>,
     assumed: &mut Vec<String>,
 ) -> Result<RawTable, ExchangeError> {
     let columns: Vec<usize> = (0..head.cells.len())
@@ -230,14 +313,20 @@ fn long(
     if rows.is_empty() || columns.is_empty() {
         return Err(ExchangeError::NoValues { line: head.line });
     }
-    let column_of = |column: usize| {
-        rows.iter().map(move |row| Cell {
+    let mut column_of = |column: usize| -> Vec<Cell> {
+        let cell = |row: &mut Row| Cell {
             line: row.line,
-            text: row.cell(column).to_owned(),
-        })
+            text: row
+                .cells
+                .get_mut(column)
+                .map(std::mem::take)
+                .unwrap_or_default(),
+        };
+        rows.iter_mut().map(cell).collect()
     };
     let mut unnamed = 0;
-    let samples = (1..).zip(&columns).map(|(number, column)| {
+    let mut samples = Vec::with_capacity(columns.len());
+    for (number, column) in (1..).zip(&columns) {
         let title = head.cell(*column);
         let written = if QUANTITY_TITLES.contains(&plain(title).as_str()) {
             ""
@@ -245,33 +334,19 @@ fn long(
             title
         };
         unnamed += usize::from(written.is_empty());
-        RawSample {
+        samples.push(RawSample {
             name: named(written, number),
             line: head.line,
-            cells: column_of(*column).collect(),
-            other: Vec::new(),
-        }
-    });
-    let samples: Vec<RawSample> = samples.collect();
+            cells: column_of(*column),
+            stated: Stated::default(),
+            tags: Vec::new(),
+        });
+    }
     note_unnamed(unnamed, assumed);
     Ok(RawTable {
-        wavelengths: column_of(wavelength_column).collect(),
+        wavelengths: column_of(wavelength_column),
         samples,
     })
-}
-
-fn named(written: &str, number: usize) -> String {
-    if written.is_empty() {
-        format!("reading {number}")
-    } else {
-        written.to_owned()
-    }
-}
-
-fn note_unnamed(unnamed: usize, assumed: &mut Vec<String>) {
-    if unnamed > 0 {
-        assumed.push(format!("{unnamed} reading(s) without a name were numbered"));
-    }
 }
 
 /// Two or more columns whose first holds wavelengths from the first line on.
@@ -294,19 +369,47 @@ fn plain(title: &str) -> String {
     bare.trim_matches(['%', ' ']).to_owned()
 }
 
-/// The wavelength that a heading such as `R400`, `nm400`, `400`, `400 nm` or `R_400.0 (%)`
-/// stands for.
-fn wavelength_title(title: &str) -> Option<String> {
+/// The wavelength that a heading such as `R400`, `nm400`, `400`, `400 nm`, `SPECTRAL_NM400` or
+/// `R_400.0 (%)` stands for.
+pub(super) fn wavelength_title(title: &str) -> Option<String> {
+    let bare = bare_wavelength(title);
+    let looks_like_one = bare.starts_with(|c: char| c.is_ascii_digit())
+        && number(&bare).is_some_and(|(value, _)| (100.0..=2500.0).contains(&value));
+    looks_like_one.then_some(bare)
+}
+
+/// A heading without the words that go with a wavelength.
+pub(super) fn bare_wavelength(title: &str) -> String {
     let plain = plain(title);
-    let rest = ["reflectance", "spectral", "nm", "r"]
-        .into_iter()
-        .fold(plain.as_str(), |rest, prefix| {
-            rest.strip_prefix(prefix).unwrap_or(rest).trim()
-        });
-    let rest = rest.strip_suffix("nm").unwrap_or(rest).trim();
-    let looks_like_one = rest.starts_with(|c: char| c.is_ascii_digit())
-        && number(rest).is_some_and(|(value, _)| (100.0..=2500.0).contains(&value));
-    looks_like_one.then(|| rest.to_owned())
+    let words = [
+        "reflectance",
+        "spectral",
+        "spec",
+        "pct",
+        "dec",
+        "lambda",
+        "wl",
+        "nm",
+        "r",
+    ];
+    let rest = words.into_iter().fold(plain.as_str(), |rest, word| {
+        rest.strip_prefix(word).unwrap_or(rest).trim()
+    });
+    rest.strip_suffix("nm").unwrap_or(rest).trim().to_owned()
+}
+
+/// Whether a column holds the wavelengths of a long file.
+fn is_wavelength_column(title: &str) -> bool {
+    WAVELENGTH_TITLES.contains(&plain(title).as_str())
+}
+
+/// Whether a column of a wide file with this title is kept as a tag of that name.
+pub(super) fn is_tag_title(title: &str) -> bool {
+    let plain = plain(title);
+    !(wavelength_title(title).is_some()
+        || is_wavelength_column(title)
+        || UNIT_TITLES.contains(&plain.as_str())
+        || says_percent(title))
 }
 
 /// Whether a value column is headed as percent: `R400 %`, `%R`, `reflectance (percent)`,
@@ -317,16 +420,6 @@ fn says_percent(title: &str) -> bool {
         wavelength_title(title).is_some() || QUANTITY_TITLES.contains(&plain(title).as_str());
     let marked = lower.contains('%') || lower.contains("percent");
     marked && quantity || lower.ends_with("(%)") || lower.ends_with("[%]")
-}
-
-/// `unit: percent` and the like in a comment.
-fn unit_comment(comment: &str) -> Option<Scale> {
-    let (key, value) = comment.split_once([':', '='])?;
-    if UNIT_TITLES.contains(&plain(key).as_str()) {
-        value.parse().ok()
-    } else {
-        None
-    }
 }
 
 fn unit_column(head: &Row, rows: &[Row]) -> Result<Option<Scale>, ExchangeError> {

@@ -19,13 +19,199 @@ pub enum ExchangeError {
     Empty,
     /// Not text.
     #[error(
-        "the file is not text (byte {byte:#04x} at offset {offset}); export the measurement as CSV"
+        "the file is not text (byte {byte:#04x} at offset {offset}); export the measurement as CxF, \
+         ISO 28178 text or CSV"
     )]
     Binary {
         /// The first byte that text does not have.
         byte: u8,
         /// Its offset in the file.
         offset: usize,
+    },
+    /// XML that is not in the charset it declares, or in one that is not read.
+    #[error(
+        "the XML declares charset {declared}, and byte {offset} is not UTF-8; save it as UTF-8, or \
+         export it again"
+    )]
+    Charset {
+        /// The charset declared; UTF-8 where none is.
+        declared: String,
+        /// Offset in the file.
+        offset: usize,
+    },
+    /// The file ends too early.
+    #[error(
+        "the file ends within {within}, begun in line {line}: it was cut off; copy or export it \
+         again"
+    )]
+    Truncated {
+        /// Line where the open part begins.
+        line: u64,
+        /// What is open.
+        within: String,
+    },
+    /// XML that is not well-formed.
+    #[error("line {line}: the XML is broken ({reason}); export the file again")]
+    Xml {
+        /// Line.
+        line: u64,
+        /// What the parser found.
+        reason: String,
+    },
+    /// A document type declaration, where entity bombs and external entities live.
+    #[error(
+        "line {line}: the XML has a document type declaration (<!DOCTYPE); measurement files need \
+         none, and none is read, since it can make a small file a huge one or draw in other \
+         files; remove it, or export the file again"
+    )]
+    Doctype {
+        /// Line.
+        line: u64,
+    },
+    /// A reference to an entity that XML itself does not have.
+    #[error("line {line}: the entity &{name}; is not known; write the character itself")]
+    Entity {
+        /// Line.
+        line: u64,
+        /// Its name, shortened.
+        name: String,
+    },
+    /// XML elements within elements beyond what measurement files have.
+    #[error(
+        "line {line}: elements are nested more than {most} deep; this is no measurement file as \
+         ISO 17972-1 has it; export it again"
+    )]
+    TooDeep {
+        /// Line.
+        line: u64,
+        /// Deepest that is read.
+        most: usize,
+    },
+    /// The file would take much more memory than its size.
+    #[error(
+        "the file holds so many small parts that it would take many times its size in memory; \
+         split it, or export the spectra alone"
+    )]
+    TooComplex,
+    /// XML of another kind.
+    #[error(
+        "the XML is <{root}>, not <CxF> (ISO 17972-1); export the measurement as CxF, ISO 28178 \
+         text or CSV"
+    )]
+    NotCxf {
+        /// Name of the root element, shortened.
+        root: String,
+    },
+    /// Color, but no reflectance spectra.
+    #[error(
+        "the file holds no reflectance spectra but {holds}; export the spectra from the \
+         instrument's program"
+    )]
+    NoSpectra {
+        /// What it holds, shortened.
+        holds: String,
+    },
+    /// A count that the data do not have.
+    #[error(
+        "line {line}: {keyword} is {stated}, and {found} were found; lines are missing or too many: \
+         export the file again"
+    )]
+    Count {
+        /// Line of the keyword.
+        line: u64,
+        /// `NUMBER_OF_SETS` or `NUMBER_OF_FIELDS`.
+        keyword: String,
+        /// As stated.
+        stated: String,
+        /// As found.
+        found: usize,
+    },
+    /// A set that has more or fewer values than there are fields.
+    #[error(
+        "line {line} has {found} values, the data format has {expected} fields; quote texts with \
+         blanks, and write each set on one line"
+    )]
+    SetWidth {
+        /// Line.
+        line: u64,
+        /// Fields of the data format.
+        expected: usize,
+        /// Values of the line.
+        found: usize,
+    },
+    /// A field named twice.
+    #[error("line {line}: field {field} stands there twice; remove or rename one of them")]
+    DuplicateField {
+        /// Line.
+        line: u64,
+        /// Field, shortened.
+        field: String,
+    },
+    /// Data before any data format.
+    #[error("line {line}: BEGIN_DATA without a data format before it; export the file again")]
+    NoDataFormat {
+        /// Line.
+        line: u64,
+    },
+    /// Several tables with spectra, and no choice.
+    #[error(
+        "the file has {count} tables with spectra (data in lines {lines}); say which one \
+         (--table 1 to --table {count})"
+    )]
+    SeveralTables {
+        /// How many.
+        count: usize,
+        /// Where their data begin.
+        lines: String,
+    },
+    /// A table that is not there.
+    #[error(
+        "table {asked} was asked for, and the file has {count} with spectra; give 1 to {count}"
+    )]
+    NoSuchTable {
+        /// The choice.
+        asked: usize,
+        /// How many there are.
+        count: usize,
+    },
+    /// Wavelengths such as 0.4.
+    #[error(
+        "line {line}: wavelength {text:?} looks like micrometers; export wavelengths in \
+         nanometers, such as 400"
+    )]
+    Micrometers {
+        /// Line.
+        line: u64,
+        /// The cell or heading.
+        text: String,
+    },
+    /// Sets of one table at other wavelengths than the first.
+    #[error(
+        "line {line}: wavelength {text:?} where the first set has {first:?}; export sets of other \
+         wavelengths apart"
+    )]
+    UnlikeWavelength {
+        /// Line.
+        line: u64,
+        /// The value.
+        text: String,
+        /// The first set's.
+        first: String,
+    },
+    /// A list of values without the wavelengths that go with it.
+    #[error(
+        "line {line}, {name}: {count} values without {missing}; export the measurement with its \
+         WavelengthRange"
+    )]
+    NoRange {
+        /// Line.
+        line: u64,
+        /// Name of the sample, shortened.
+        name: String,
+        /// Number of values.
+        count: usize,
+        /// `StartWL` or `Increment`.
+        missing: String,
     },
     /// Neither wavelength headings nor a wavelength column.
     #[error(

@@ -1,5 +1,8 @@
 //! What every format's reader delivers, and the checks common to all.
 
+use crate::exchange::digits::number;
+use crate::exchange::document::{Tag, WithoutSpectrum};
+use crate::exchange::stated::Stated;
 use crate::exchange::{ExchangeError, FileFormat, Scale};
 use crate::wavelengths::ALLOWED_NM;
 
@@ -7,8 +10,11 @@ use crate::wavelengths::ALLOWED_NM;
 pub(super) struct RawFile {
     pub(super) format: FileFormat,
     /// The unit as the file states it.
-    pub(super) stated: Option<Scale>,
-    pub(super) table: RawTable,
+    pub(super) scale: Option<Scale>,
+    /// A table for each change of wavelengths, in the order of the file.
+    pub(super) tables: Vec<RawTable>,
+    pub(super) without_spectrum: Vec<WithoutSpectrum>,
+    pub(super) tags: Vec<Tag>,
     pub(super) comments: Vec<String>,
 }
 
@@ -23,7 +29,9 @@ pub(super) struct RawSample {
     pub(super) line: u64,
     /// One for each wavelength.
     pub(super) cells: Vec<Cell>,
-    pub(super) other: Vec<(String, String)>,
+    /// What the format has places of its own for.
+    pub(super) stated: Stated,
+    pub(super) tags: Vec<Tag>,
 }
 
 /// A piece of text and its line in the file.
@@ -77,15 +85,14 @@ fn wavelength(text: &str) -> Option<f64> {
     in_range.then_some(value)
 }
 
-/// The values of each sample as numbers.
-pub(super) fn numbers(
+/// The largest value as written, once every cell is known to be a finite number.
+pub(super) fn largest_value(
     table: &RawTable,
     assumed: &mut Vec<String>,
-) -> Result<Vec<Vec<f64>>, ExchangeError> {
+) -> Result<f64, ExchangeError> {
     let mut commas = false;
-    let mut samples = Vec::with_capacity(table.samples.len());
+    let mut largest = f64::NEG_INFINITY;
     for sample in &table.samples {
-        let mut values = Vec::with_capacity(sample.cells.len());
         for (cell, wavelength) in sample.cells.iter().zip(&table.wavelengths) {
             let line = cell.line;
             let field = || format!("{} at {} nm", brief(&sample.name), wavelength.text);
@@ -113,28 +120,62 @@ pub(super) fn numbers(
                 }
                 Some((value, comma)) => {
                     commas |= comma;
-                    values.push(value);
+                    largest = largest.max(value);
                 }
             }
         }
-        samples.push(values);
     }
     if commas {
-        assumed.push("commas in numbers were read as decimal points".to_owned());
+        note(
+            assumed,
+            "commas in numbers were read as decimal points".to_owned(),
+        );
     }
-    Ok(samples)
+    Ok(largest)
 }
 
-/// A number with a decimal point or comma, and whether it was a comma.
-pub(super) fn number(text: &str) -> Option<(f64, bool)> {
-    let text = text.trim();
-    match text.split_once(',') {
-        None => text.parse().ok().map(|value| (value, false)),
-        Some((_, rest)) if rest.contains(',') || text.contains('.') => None,
-        Some((whole, rest)) => format!("{whole}.{rest}")
-            .parse()
-            .ok()
-            .map(|value| (value, true)),
+/// Visible light in micrometers, as some programs export it.
+pub(super) fn refuse_micrometers(table: &RawTable) -> Result<(), ExchangeError> {
+    let micrometers =
+        |cell: &Cell| number(&cell.text).is_some_and(|(value, _)| (0.3..1.2).contains(&value));
+    match &table.wavelengths[..] {
+        [first, _, ..] if table.wavelengths.iter().all(micrometers) => {
+            Err(ExchangeError::Micrometers {
+                line: first.line,
+                text: brief(&first.text),
+            })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Says something once; a file can't make it say more than a person would read.
+pub(super) fn note(assumed: &mut Vec<String>, said: String) {
+    const MOST: usize = 40;
+    if assumed.len() < MOST && !assumed.contains(&said) {
+        assumed.push(said);
+    } else if assumed.len() == MOST {
+        assumed.push("more was assumed; the first of it stands above".to_owned());
+    }
+}
+
+/// A name on one line, or a numbered one where the file has none.
+pub(super) fn named(written: &str, number: usize) -> String {
+    let plain = written.replace(char::is_control, " ");
+    let plain = plain.trim();
+    if plain.is_empty() {
+        format!("reading {number}")
+    } else {
+        plain.to_owned()
+    }
+}
+
+pub(super) fn note_unnamed(unnamed: usize, assumed: &mut Vec<String>) {
+    if unnamed > 0 {
+        note(
+            assumed,
+            format!("{unnamed} reading(s) without a name were numbered"),
+        );
     }
 }
 

@@ -1,7 +1,7 @@
 //! Files that are read, and what is said about them.
 
 use color::exchange::FileFormat;
-use color::{ExchangeError, Grid, ReadOptions, Scale, read_spectra};
+use color::{ExchangeError, Grid, ReadOptions, Scale, Tag, read_spectra};
 
 use crate::*;
 
@@ -109,14 +109,15 @@ fn other_columns_and_comments_are_kept() {
     let text = wide()
         .replace("name,", "id,operator,name,")
         .replace("chip,", "7,Ana,chip,");
-    let text = format!("# gloss: 12\n\n{text}\n,,\n");
+    let text = format!("# lot: 12\n# measured in the yard\n\n{text}\n,,\n");
     let file = assert_reads_as_wanted(text);
-    assert_eq!(file.comments, ["gloss: 12"]);
+    assert_eq!(file.comments, ["measured in the yard"]);
+    assert_eq!(file.tags, [Tag::new("lot", "12")]);
     // `id` comes first of the name titles.
     assert_eq!(file.readings[0].name, "7");
-    let other = [("operator", "Ana"), ("name", "chip")].map(|(k, v)| (k.to_owned(), v.to_owned()));
-    assert_eq!(file.readings[0].other, other);
-    assert_eq!(file.readings[0].line, 4);
+    let others = [Tag::new("operator", "Ana"), Tag::new("name", "chip")];
+    assert_eq!(file.readings[0].tags, others);
+    assert_eq!(file.readings[0].line, 5);
     assert!(
         file.assumed
             .iter()

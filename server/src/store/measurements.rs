@@ -6,14 +6,14 @@ use color::Lab;
 use formula::id::{MeasurementId, StoreId};
 use formula::reading::AsRead;
 use formula::wire::v1::{
-    Acceptance, Backing, Geometry, InstrumentDue, LabD65, Measurement, Named, NewMeasurement,
-    ReadAs, SpectrumValues, Specular,
+    Acceptance, Backing, Filter, Geometry, InstrumentDue, LabD65, Measurement, Named,
+    NewMeasurement, ReadAs, SpectrumValues, Specular,
 };
 use uuid::Uuid;
 
 use super::instrument_care::due_at;
 use super::read_back::{id, kept};
-use super::{Conn, StoreError, StoreResult};
+use super::{Conn, StoreError, StoreResult, measurement_files};
 use crate::app::Caller;
 
 /// The light and observer that every color here is kept for.
@@ -126,8 +126,8 @@ pub async fn insert(
     sqlx::query!(
         "INSERT INTO measurement (id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry,
              specular, aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
-             made_by, store_id, instrument_due)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21)",
+             made_by, store_id, instrument_due, filter)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22)",
         new.id.as_uuid(),
         start_nm(&new.spectrum)?,
         new.spectrum.step_nm.map(f32::from),
@@ -148,7 +148,8 @@ pub async fn insert(
         new.measured_at,
         caller.person_id.as_uuid(),
         at_store.as_uuid(),
-        &due
+        &due,
+        new.filter.map(Filter::as_str)
     )
     .execute(&mut *conn)
     .await?;
@@ -163,9 +164,12 @@ pub async fn insert(
         lab.a,
         lab.b
     )
-    .execute(conn)
+    .execute(&mut *conn)
     .await?;
-    Ok(())
+    match &new.file {
+        Some(file) => measurement_files::insert(conn, caller, new.id, file).await,
+        None => Ok(()),
+    }
 }
 
 /// The measurements of these ids, whose match the caller has been shown to be allowed to see.
@@ -174,12 +178,13 @@ pub async fn insert(
 /// When the database can't be read.
 pub async fn load(
     conn: &mut Conn,
-    _caller: &Caller,
+    caller: &Caller,
     ids: &[Uuid],
 ) -> StoreResult<HashMap<MeasurementId, Measurement>> {
+    let mut files = measurement_files::load(conn, caller, ids).await?;
     let rows = sqlx::query!(
         r#"SELECT m.id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry, specular,
-                  aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
+                  aperture_mm, backing, filter, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
                   instrument_due, c.method, c.l, c.a, c.b, x.id AS "acceptance_id?", x.accepted_at AS "accepted_at?",
                   p.id AS "acceptor_id?", p.display_name AS "acceptor?", n.body AS acceptance_note
            FROM measurement m
@@ -224,12 +229,14 @@ pub async fn load(
                 "white" => Backing::White,
                 _ => Backing::Sample,
             }),
+            filter: row.filter.as_deref().map(kept).transpose()?,
             readings: u16::try_from(row.readings).unwrap_or(1),
             gloss60: row.gloss60,
             gloss85: row.gloss85,
             instrument_id: row.instrument_id.map(id).transpose()?,
             temperature_c: row.temperature_c,
             measured_at: row.measured_at,
+            file: files.remove(&row.id),
         };
         let lab = LabD65(Lab {
             l: row.l,

@@ -166,9 +166,7 @@ fn walk(
             .transpose()?;
         let state = told.as_ref().map_or(&record.state, |start| &start.state);
         if state.due.contains(&InstrumentDue::NotWarmedUp) {
-            let warm_at = state
-                .warm_at
-                .map_or("not known".to_owned(), time_text);
+            let warm_at = state.warm_at.map_or("not known".to_owned(), time_text);
             say(&format!(
                 "It takes {} minutes to warm up; warm at: {warm_at}.",
                 record.warm_up_minutes
