@@ -4,6 +4,7 @@ mod access_log;
 mod base;
 mod color_local;
 mod colorant;
+mod convert;
 mod customer;
 mod delta;
 mod draft;
@@ -98,6 +99,7 @@ pub(crate) enum Command {
     #[command(subcommand)]
     Library(library::Library),
     Color(color_local::Color),
+    Convert(convert::Convert),
     Delta(delta::Delta),
     Metamerism(metamerism::Metamerism),
     Sheen(sheen::Sheen),
@@ -148,6 +150,7 @@ impl Command {
             Self::Library(command) => command.run(run),
             Self::Color(command) => command.run(run),
             Self::Delta(command) => command.run(run),
+            Self::Convert(command) => command.run(run),
             Self::Metamerism(command) => command.run(run),
             Self::Sheen(command) => command.run(run),
             Self::Completions(command) => command.run(),

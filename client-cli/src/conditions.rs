@@ -1,15 +1,19 @@
 //! A measurement as the command line gives it: the spectrum file and the conditions of the reading.
 
-use color::Scale;
+use std::fmt::Debug;
+
+use color::{Reading, Scale};
 use formula::id::MeasurementId;
-use formula::reading::AsRead;
+use formula::reading::{AsRead, FileText, FileTextError};
 use formula::wire::v1::{
-    Backing, Geometry, Instrument, NewMeasurement, ReadAs, SpectrumValues, Specular,
+    Backing, FileTag, Filter, Geometry, Instrument, MeasurementFile, NewMeasurement, ReadAs,
+    SpectrumValues, Specular,
 };
 use time::OffsetDateTime;
 use time::format_description::well_known::Rfc3339;
 
 use crate::exit::Failure;
+use crate::output;
 use crate::reference;
 use crate::remote::Remote;
 use crate::spectrum_file::{OneReading, SampleOptions};
@@ -41,7 +45,10 @@ pub(crate) struct ConditionOptions {
     /// What lay behind the sample
     #[arg(long, value_parser = word::<Backing>())]
     pub(crate) backing: Option<Backing>,
-    /// How many readings were averaged; 1 when left out, with --average those of the file
+    /// Light that fell on the sample (ISO 13655)
+    #[arg(long, value_parser = word::<Filter>())]
+    pub(crate) filter: Option<Filter>,
+    /// How many readings were averaged; 1 when neither you nor the file says, with --average those of the file
     #[arg(long, value_name = "N", conflicts_with = "average")]
     pub(crate) readings: Option<u16>,
     /// Gloss at 60°, in gloss units (ISO 2813)
@@ -112,6 +119,7 @@ impl ConditionOptions {
             }
             None => None,
         };
+        let (conditions, details) = (&one.reading.conditions, &one.reading.details);
         Ok(NewMeasurement {
             id: MeasurementId::from_parts(crate::remote::now_ms(), crate::remote::random_tail()),
             spectrum: SpectrumValues::from(&one.reading.spectrum),
@@ -121,22 +129,106 @@ impl ConditionOptions {
                 Scale::Percent => ReadAs::Percent,
             },
             ends_extended: one.reading.spectrum.ends_extended(),
-            geometry: self.geometry,
-            specular: self.specular,
-            aperture_mm: self.aperture,
-            backing: self.backing,
-            readings: match self.readings {
-                Some(readings) => readings,
-                None => u16::try_from(one.each.len().max(1)).unwrap_or(u16::MAX),
+            geometry: settle(
+                "geometry",
+                self.geometry,
+                conditions.geometry.map(Into::into),
+            ),
+            specular: settle(
+                "specular",
+                self.specular,
+                conditions.specular.map(Into::into),
+            ),
+            aperture_mm: settle("aperture", self.aperture, conditions.aperture_mm),
+            backing: settle("backing", self.backing, conditions.backing.map(Into::into)),
+            filter: settle("filter", self.filter, conditions.filter.map(Into::into)),
+            readings: match u16::try_from(one.each.len()) {
+                Ok(0) => settle("readings", self.readings, details.readings).unwrap_or(1),
+                averaged => averaged.unwrap_or(u16::MAX),
             },
             each: one.each.iter().map(|one| one.values().to_vec()).collect(),
-            gloss60: self.gloss60,
-            gloss85: self.gloss85,
+            gloss60: settle("gloss60", self.gloss60, details.gloss60),
+            gloss85: settle("gloss85", self.gloss85, details.gloss85),
             instrument_id,
             temperature_c: self.temperature,
-            measured_at: self.measured_at,
+            measured_at: settle("measured-at", self.measured_at, self.time_in(&one.reading)),
+            file: Some(kept_file(one)?),
         })
     }
+
+    /// When the file says it was read, if it says so in full; a person is told when it does not.
+    fn time_in(&self, reading: &Reading) -> Option<OffsetDateTime> {
+        let written = reading.details.date.as_deref()?;
+        let time = OffsetDateTime::parse(written, &Rfc3339).ok();
+        if time.is_none() && self.measured_at.is_none() {
+            output::say(&format!(
+                "the file's date {written:?} is no full time; it is kept as it stands: give --measured-at if you know it"
+            ));
+        }
+        time
+    }
+}
+
+/// What was typed, else what the file says; the person who types something else is told.
+fn settle<T: Copy + PartialEq + Debug>(
+    flag: &str,
+    typed: Option<T>,
+    in_file: Option<T>,
+) -> Option<T> {
+    if let (Some(typed), Some(in_file)) = (typed, in_file)
+        && typed != in_file
+    {
+        output::say(&format!(
+            "warning: --{flag} says {typed:?}, the file says {in_file:?}; what you typed was taken"
+        ));
+    }
+    typed.or(in_file)
+}
+
+/// What of the file goes along with the measurement, as much as the server keeps.
+fn kept_file(one: &OneReading) -> Result<MeasurementFile, Failure> {
+    /// Characters of tags that go along: a request holds more than that beside.
+    const MOST_CHARACTERS: usize = 60_000;
+    let text = |written: &str| -> Option<FileText> { written.parse().ok() };
+    let mut tags = Vec::new();
+    let (mut characters, mut left) = (0, 0);
+    for tag in one.tags.iter().chain(&one.reading.tags) {
+        characters += tag.group.len() + tag.name.len() + tag.value.len();
+        let kept = match (text(&tag.group), text(&tag.name), text(&tag.value)) {
+            (Some(group), Some(name), Some(value)) => Some(FileTag {
+                group: Some(group).filter(|group| !group.as_str().is_empty()),
+                name,
+                value,
+            }),
+            _ => None,
+        };
+        let fits = characters <= MOST_CHARACTERS && tags.len() < MeasurementFile::MOST_TAGS;
+        match kept.filter(|_| fits) {
+            Some(tag) => tags.push(tag),
+            None => left += 1,
+        }
+    }
+    if left > 0 {
+        output::say(&format!(
+            "{left} tag(s) of the file are too long or too many to be kept with the measurement; keep the file"
+        ));
+    }
+    let instrument = &one.reading.details.instrument;
+    let word = |written: &Option<String>| written.as_deref().and_then(text);
+    let brief: String = one.reading.name.chars().take(FileText::MOST).collect();
+    Ok(MeasurementFile {
+        format: one.format.into(),
+        sample: brief.parse().map_err(|error: FileTextError| {
+            Failure::bad("sample", error.to_string())
+                .remedy("give the sample another name in the file")
+        })?,
+        maker: word(&instrument.maker),
+        model: word(&instrument.model),
+        serial: word(&instrument.serial),
+        date: word(&one.reading.details.date),
+        tags,
+        assumed: one.assumed.iter().filter_map(|said| text(said)).collect(),
+    })
 }
 
 fn as_read(one: &OneReading) -> Result<Vec<AsRead>, Failure> {

@@ -67,6 +67,28 @@ pub(crate) fn write_public(path: &Path, bytes: &[u8]) -> io::Result<()> {
     write_whole(path, bytes, &options)
 }
 
+/// Writes a file that others may read, whole or not at all, and never over one that is there.
+///
+/// # Errors
+/// `AlreadyExists` when something is there; or when the folder can't be written.
+pub(crate) fn write_new(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let folder = path.parent().unwrap_or_else(|| Path::new("."));
+    let scratch = folder.join(format!(".{}.part", Uuid::new_v4().simple()));
+    write_public(&scratch, bytes)?;
+    // A link fails where something has the name, however lately it came; a file system without
+    // links (a memory stick) leaves a moment between the look and the move.
+    let linked = std::fs::hard_link(&scratch, path);
+    let outcome = match linked {
+        Err(error) if error.kind() != io::ErrorKind::AlreadyExists && !path.exists() => {
+            return std::fs::rename(&scratch, path);
+        }
+        outcome => outcome,
+    };
+    // What is left behind if this fails is a whole copy, and no harm.
+    let _ = std::fs::remove_file(&scratch);
+    outcome
+}
+
 fn write_whole(path: &Path, bytes: &[u8], options: &OpenOptions) -> io::Result<()> {
     let folder = path.parent().unwrap_or_else(|| Path::new("."));
     let scratch = folder.join(format!(".{}.part", Uuid::new_v4().simple()));
@@ -119,6 +141,17 @@ pub(crate) fn lock_beside(path: &Path) -> io::Result<File> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_new_file_replaces_none() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("export.cxf");
+        write_new(&path, b"first").unwrap();
+        let error = write_new(&path, b"second").unwrap_err();
+        assert_eq!(error.kind(), io::ErrorKind::AlreadyExists);
+        assert_eq!(std::fs::read(&path).unwrap(), b"first");
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
 
     #[cfg(unix)]
     #[test]

@@ -4,7 +4,8 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-use color::{Ends, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, Spectrum};
+use color::exchange::FileFormat;
+use color::{Ends, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, Spectrum, Tag};
 
 use crate::averaging::Averaged;
 use crate::exit::Failure;
@@ -16,6 +17,9 @@ pub(crate) struct ReadingOptions {
     /// Unit of the values, when the file does not state it: fraction or percent
     #[arg(long, value_name = "UNIT")]
     pub(crate) scale: Option<Scale>,
+    /// Which table with spectra, when a file of ISO 28178 has several
+    #[arg(long, value_name = "N")]
+    pub(crate) table: Option<usize>,
     /// Take the end values for missing ends of the range up to 400 and 700 nm
     #[arg(long)]
     pub(crate) extend_ends: bool,
@@ -25,6 +29,7 @@ impl ReadingOptions {
     fn for_reading(self) -> ReadOptions {
         ReadOptions {
             scale: self.scale,
+            table: self.table,
             ends: if self.extend_ends {
                 Ends::Extend
             } else {
@@ -129,7 +134,7 @@ pub(crate) fn parse_quietly(
 /// A file of which one sample is wanted.
 #[derive(Debug, Clone, clap::Args)]
 pub(crate) struct SampleOptions {
-    /// File with the measured spectrum (CSV); - is stdin
+    /// File with the measured spectrum (CxF3, CGATS.17 or CSV, told by its content); - is stdin
     #[arg(long, value_name = "FILE")]
     pub(crate) spectrum: Option<PathBuf>,
     /// Which sample of the file, when it holds several
@@ -142,7 +147,7 @@ pub(crate) struct SampleOptions {
     pub(crate) reading: ReadingOptions,
 }
 
-/// One reading and the unit of its file.
+/// One reading and what its file says of all.
 #[derive(Debug, Clone)]
 pub(crate) struct OneReading {
     /// The reading, or the average of several.
@@ -151,6 +156,12 @@ pub(crate) struct OneReading {
     pub(crate) each: Vec<Spectrum>,
     /// The unit of the values in the file.
     pub(crate) scale: Scale,
+    /// The file's format.
+    pub(crate) format: FileFormat,
+    /// What the file states about all of it.
+    pub(crate) tags: Vec<Tag>,
+    /// What had to be assumed.
+    pub(crate) assumed: Vec<String>,
 }
 
 impl OneReading {
@@ -163,31 +174,39 @@ impl OneReading {
         name: Option<&str>,
         average: bool,
     ) -> Result<Self, Failure> {
-        let scale = file.scale;
-        if !average {
-            return Ok(Self {
-                reading: choose(file.readings, name)?,
-                each: Vec::new(),
-                scale,
-            });
-        }
-        let readings = match name {
-            Some(name) => named(file.readings, name)?,
-            None => file.readings,
+        let SpectraFile {
+            format,
+            scale,
+            readings,
+            tags,
+            assumed,
+            ..
+        } = file;
+        let (reading, each) = if average {
+            let readings = match name {
+                Some(name) => named(readings, name)?,
+                None => readings,
+            };
+            let averaged = Averaged::of(&readings)?;
+            let several = readings.len() > 1;
+            let each = readings.iter().map(|one| one.spectrum.clone());
+            let each = each.filter(|_| several).collect();
+            let reading = readings
+                .into_iter()
+                .next()
+                .map(|first| averaged.as_reading(first))
+                .ok_or_else(|| Failure::bad("spectrum", "the file holds no sample"))?;
+            (reading, each)
+        } else {
+            (choose(readings, name)?, Vec::new())
         };
-        let averaged = Averaged::of(&readings)?;
-        let several = readings.len() > 1;
-        let each = readings.iter().map(|one| one.spectrum.clone());
-        let each = each.filter(|_| several).collect();
-        let reading = readings
-            .into_iter()
-            .next()
-            .map(|first| averaged.as_reading(first))
-            .ok_or_else(|| Failure::bad("spectrum", "the file holds no sample"))?;
         Ok(Self {
             reading,
             each,
             scale,
+            format,
+            tags,
+            assumed,
         })
     }
 }

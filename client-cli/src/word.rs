@@ -8,7 +8,7 @@ use formula::quantity::CanSize;
 use formula::reorder::ReorderState;
 use formula::role::Role;
 use formula::sheen::SheenWord;
-use formula::wire::v1::{Backing, Carrier, CustomerKind, FaultReason, Geometry, Specular};
+use formula::wire::v1::{Backing, Carrier, CustomerKind, FaultReason, Filter, Geometry, Specular};
 use serde::de::DeserializeOwned;
 
 /// A type whose wire form is one of a few words.
@@ -40,6 +40,7 @@ worded! {
     Geometry, "geometry", vec!["45:0", "45a:0", "d:8"];
     Specular, "specular mode", vec!["included", "excluded"];
     Backing, "backing", vec!["black", "white", "sample"];
+    Filter, "filter", Filter::ALL.iter().map(|filter| filter.as_str()).collect();
     CustomerKind, "kind of customer", vec!["person", "company"];
     Carrier, "carrier", vec!["water", "solvent"];
     FaultReason, "reason", vec![

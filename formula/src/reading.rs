@@ -1,4 +1,5 @@
-//! A value as a measurement file had it: kept digit by digit, so that a later reader can check the conversion.
+//! What a measurement file had: values digit by digit, so that a later reader can check the conversion, and its other
+//! texts in their own words.
 
 use std::fmt;
 use std::str::FromStr;
@@ -81,4 +82,74 @@ text_type!(
     pattern: "^[0-9.,+\\-eE%]{1,32}$",
     length: 1, 32,
     example: "12.34"
+);
+
+/// A text of a measurement file, in its own words: up to 1000 characters without control characters other than line
+/// ends and tabs. It may hold a name, so it stands in no log.
+#[derive(Clone, PartialEq, Eq, Hash)]
+pub struct FileText(String);
+
+/// Why a text of a file is not kept. The text is not repeated: it may be personal.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum FileTextError {
+    /// Longer than 1000 characters.
+    #[error("text of a file has {count} characters: give 1000 at most")]
+    Length {
+        /// Characters.
+        count: usize,
+    },
+    /// A control character.
+    #[error("text of a file has the control character {character:?}: leave it out")]
+    Character {
+        /// The character.
+        character: char,
+    },
+}
+
+impl FileText {
+    /// Most characters.
+    pub const MOST: usize = 1000;
+
+    /// The text.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl FromStr for FileText {
+    type Err = FileTextError;
+
+    fn from_str(text: &str) -> Result<Self, FileTextError> {
+        let count = text.chars().count();
+        if count > Self::MOST {
+            return Err(FileTextError::Length { count });
+        }
+        let control = |c: &char| c.is_ascii_control() && !matches!(c, '\t' | '\n' | '\r');
+        match text.chars().find(control) {
+            Some(character) => Err(FileTextError::Character { character }),
+            None => Ok(Self(text.to_owned())),
+        }
+    }
+}
+
+impl fmt::Display for FileText {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(&self.0)
+    }
+}
+
+impl fmt::Debug for FileText {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "FileText({} characters)", self.0.chars().count())
+    }
+}
+
+text_type!(
+    FileText,
+    what: "text of a file",
+    description: "a text of a measurement file in its own words",
+    pattern: "^[^\\u0000-\\u0008\\u000b\\u000c\\u000e-\\u001f\\u007f]{0,1000}$",
+    length: 0, 1000,
+    example: "from the lobby"
 );

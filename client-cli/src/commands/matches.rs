@@ -313,6 +313,8 @@ impl ReuseOptions {
                     ));
                     NewMeasurement {
                         id: fresh!(formula::id::MeasurementId),
+                        // What that file says belongs to the customer it was read for.
+                        file: None,
                         ..source.sample.read.clone()
                     }
                 }

@@ -2,7 +2,7 @@
 
 use color::{Ends, Lab, Spectrum, Viewing};
 use formula::id::MeasurementId;
-use formula::wire::v1::{Measurement, NewMeasurement, SpectrumValues};
+use formula::wire::v1::{Measurement, MeasurementFile, NewMeasurement, SpectrumValues};
 
 use super::{AppError, AppResult, Caller};
 use crate::store::{Conn, measurements};
@@ -76,6 +76,18 @@ pub fn check(field: &str, new: &NewMeasurement) -> AppResult<Lab> {
             format!("{} is not 1 to 1000", new.readings),
             "give how many readings were averaged; 1 for a single one",
         ));
+    }
+    if let Some(file) = &new.file {
+        let most = |name: &str, count: usize, most: usize| match count {
+            _ if count <= most => Ok(()),
+            _ => Err(AppError::invalid(
+                format!("{field}.file.{name}"),
+                format!("there are {count}, and {most} are kept at most"),
+                "send the first of them, and keep the file",
+            )),
+        };
+        most("tags", file.tags.len(), MeasurementFile::MOST_TAGS)?;
+        most("assumed", file.assumed.len(), MeasurementFile::MOST_ASSUMED)?;
     }
     check_each(field, new, &spectrum)?;
     Ok(lab(&spectrum))

@@ -72,6 +72,7 @@ pub(super) fn read(
         specular: Some(Specular::Included),
         aperture_mm: instrument.instrument.apertures_mm.first().copied(),
         backing: Some(Backing::Black),
+        filter: None,
         readings: 3,
         each: Vec::new(),
         gloss60: Some((random.between(gloss_min, gloss_max) * 10.0).round() as f32 / 10.0),
@@ -79,6 +80,7 @@ pub(super) fn read(
         instrument_id: Some(instrument.instrument.id),
         temperature_c: Some(random.between(19.0, 26.0).round() as f32),
         measured_at: Some(reading.at),
+        file: None,
     })
 }
 

@@ -7,14 +7,14 @@ use color::{Ends, Lab, Spread, Viewing};
 use formula::id::{MeasurementId, StoreId};
 use formula::reading::AsRead;
 use formula::wire::v1::{
-    Acceptance, Backing, Geometry, InstrumentDue, LabD65, Measurement, Named, NewMeasurement,
-    ReadAs, SpectrumValues, Specular,
+    Acceptance, Backing, Filter, Geometry, InstrumentDue, LabD65, Measurement, Named,
+    NewMeasurement, ReadAs, SpectrumValues, Specular,
 };
 use uuid::Uuid;
 
 use super::instrument_care::due_at;
 use super::read_back::{id, kept};
-use super::{Conn, StoreError, StoreResult};
+use super::{Conn, StoreError, StoreResult, measurement_files};
 use crate::app::Caller;
 
 /// The light and observer that every color here is kept for.
@@ -131,8 +131,8 @@ pub async fn insert(
     sqlx::query!(
         "INSERT INTO measurement (id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry,
              specular, aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
-             made_by, store_id, instrument_due)
-         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21)",
+             made_by, store_id, instrument_due, filter)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22)",
         new.id.as_uuid(),
         start_nm(&new.spectrum)?,
         new.spectrum.step_nm.map(f32::from),
@@ -153,7 +153,8 @@ pub async fn insert(
         new.measured_at,
         caller.person_id.as_uuid(),
         at_store.as_uuid(),
-        &due
+        &due,
+        new.filter.map(Filter::as_str)
     )
     .execute(&mut *conn)
     .await?;
@@ -180,7 +181,10 @@ pub async fn insert(
         .execute(&mut *conn)
         .await?;
     }
-    Ok(())
+    match &new.file {
+        Some(file) => measurement_files::insert(conn, caller, new.id, file).await,
+        None => Ok(()),
+    }
 }
 
 /// Each reading of these measurements, in their order.
@@ -238,12 +242,13 @@ fn gloss_level(read: &NewMeasurement) -> Option<GlossAnswer> {
 /// When the database can't be read.
 pub async fn load(
     conn: &mut Conn,
-    _caller: &Caller,
+    caller: &Caller,
     ids: &[Uuid],
 ) -> StoreResult<HashMap<MeasurementId, Measurement>> {
+    let mut files = measurement_files::load(conn, caller, ids).await?;
     let rows = sqlx::query!(
         r#"SELECT m.id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry, specular,
-                  aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
+                  aperture_mm, backing, filter, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
                   instrument_due, c.method, c.l, c.a, c.b, x.id AS "acceptance_id?", x.accepted_at AS "accepted_at?",
                   p.id AS "acceptor_id?", p.display_name AS "acceptor?", n.body AS acceptance_note
            FROM measurement m
@@ -289,6 +294,7 @@ pub async fn load(
                 "white" => Backing::White,
                 _ => Backing::Sample,
             }),
+            filter: row.filter.as_deref().map(kept).transpose()?,
             readings: u16::try_from(row.readings).unwrap_or(1),
             each: each.remove(&row.id).unwrap_or_default(),
             gloss60: row.gloss60,
@@ -296,6 +302,7 @@ pub async fn load(
             instrument_id: row.instrument_id.map(id).transpose()?,
             temperature_c: row.temperature_c,
             measured_at: row.measured_at,
+            file: files.remove(&row.id),
         };
         let lab = Lab {
             l: row.l,

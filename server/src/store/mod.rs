@@ -19,6 +19,7 @@ pub mod jobs;
 pub mod library;
 pub mod logins;
 pub mod matches;
+pub mod measurement_files;
 pub mod measurements;
 pub mod notes;
 pub mod offer;

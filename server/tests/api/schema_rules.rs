@@ -43,6 +43,10 @@ const UNLOGGED: &[(&str, &str)] = &[
     ("measurement_color", "derived from the measurement"),
     ("measurement_reading", "comes with its measurement"),
     (
+        "measurement_file",
+        "comes with the match or drawdown that names its measurement",
+    ),
+    (
         "person_store",
         "part of person, whose version every change raises",
     ),
@@ -75,6 +79,7 @@ const FACTS: &[&str] = &[
 const WORDS_IN_FACTS: &[(&str, &str)] = &[
     ("measurement.as_read", "digits of a file"),
     ("measurement.backing", "closed by a check"),
+    ("measurement.filter", "closed by a check"),
     ("measurement.geometry", "closed by a check"),
     ("measurement.instrument_due", "closed by a check"),
     ("measurement.read_as", "closed by a check"),

@@ -14,6 +14,8 @@ impl Desk {
         assert_eq!(only["id"], lobby.id.as_str());
         let opened = self.does(&["match", "show", &lobby.label]);
         assert_eq!(opened["customer"]["name"], PAINTER);
+        // The drawdown's file names who read it: nothing for a contractor.
+        assert!(!opened.to_string().contains("yard shift"), "{opened}");
         let customers = self.does(&["customer", "list"]);
         assert_eq!(items(&customers).len(), 1, "{customers}");
         // Searching the chain is for its staff.

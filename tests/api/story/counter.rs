@@ -110,6 +110,18 @@ impl Desk {
         assert_eq!(kept["revision_id"], lobby.revision.as_str());
         assert_eq!(kept["measurement"]["read"]["read_as"], "percent");
         assert_eq!(kept["measurement"]["read"]["as_read"][0], "19,23");
+        // What nobody typed stands in the file.
+        let read = &kept["measurement"]["read"];
+        assert_eq!(
+            (&read["geometry"], &read["specular"], &read["backing"]),
+            (&"d:8".into(), &"included".into(), &"black".into())
+        );
+        assert_eq!(read["readings"], 3);
+        assert_eq!(read["file"]["format"], "csv_wide");
+        assert_eq!(
+            read["file"]["tags"][0],
+            serde_json::json!({ "name": "read by", "value": "the yard shift" })
+        );
         let apart = kept["de2000_from_wanted"].as_f64().unwrap();
         assert!((0.05..0.5).contains(&apart), "ΔE00 {apart}");
     }

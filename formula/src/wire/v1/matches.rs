@@ -7,7 +7,9 @@ use utoipa::openapi::RefOr;
 use utoipa::openapi::schema::{ArrayBuilder, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
-use super::{CorrectedFigure, FoundBy, InstrumentDue, Job, Named, SeenUnder, Sheen};
+use super::{
+    CorrectedFigure, Filter, FoundBy, InstrumentDue, Job, MeasurementFile, Named, SeenUnder, Sheen,
+};
 use crate::id::{
     AcceptanceId, BaseId, ColorantId, CustomerId, DraftId, DrawdownId, InstrumentId, JobId,
     MatchId, MeasurementId, PersonId, ProductId, RevisionId, SheenId, StoreId,
@@ -170,6 +172,9 @@ pub struct NewMeasurement {
     /// Backing, when known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub backing: Option<Backing>,
+    /// Filter, when known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub filter: Option<Filter>,
     /// How many readings were averaged.
     #[schema(minimum = 1, maximum = 1000)]
     pub readings: u16,
@@ -199,6 +204,9 @@ pub struct NewMeasurement {
         with = "time::serde::rfc3339::option"
     )]
     pub measured_at: Option<OffsetDateTime>,
+    /// What its file held beside; not shown to contractors.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub file: Option<MeasurementFile>,
 }
 
 /// A measurement as kept.

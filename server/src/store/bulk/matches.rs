@@ -79,17 +79,17 @@ async fn insert_measurements(
         "INSERT INTO measurement
              (id, start_nm, step_nm, wavelengths_nm, reflectance, as_read, read_as, ends_extended, geometry, specular, aperture_mm,
               backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at, made_by, store_id,
-              received_at)
+              received_at, filter)
          SELECT id, start_nm, step_nm, wavelengths_nm::double precision[], reflectance::real[], as_read::text[], read_as, ends_extended, geometry,
                 specular, aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
-                made_by, store_id, received_at
+                made_by, store_id, received_at, filter
          FROM UNNEST($1::uuid[], $2::real[], $3::real[], $4::text[], $5::text[], $6::text[], $7::boolean[],
                      $8::text[], $9::text[], $10::real[], $11::text[], $12::smallint[], $13::real[], $14::real[],
                      $15::uuid[], $16::real[], $17::timestamptz[], $18::uuid[], $19::uuid[], $20::timestamptz[],
-                     $21::text[])
+                     $21::text[], $22::text[])
               AS row (id, start_nm, step_nm, reflectance, as_read, read_as, ends_extended, geometry, specular,
                       aperture_mm, backing, readings, gloss60, gloss85, instrument_id, temperature_c, measured_at,
-                      made_by, store_id, received_at, wavelengths_nm)",
+                      made_by, store_id, received_at, wavelengths_nm, filter)",
         &ids,
         &starts,
         &column(rows, |row| row.read.spectrum.step_nm.map(f32::from)) as &[Option<f32>],
@@ -110,7 +110,8 @@ async fn insert_measurements(
         &column(rows, |row| row.author.person.as_uuid()),
         &column(rows, |row| row.author.store.as_uuid()),
         &column(rows, |row| row.received_at),
-        &column(rows, |row| row.read.spectrum.wavelengths_nm.as_ref().map(array)) as &[Option<String>]
+        &column(rows, |row| row.read.spectrum.wavelengths_nm.as_ref().map(array)) as &[Option<String>],
+        &words(rows, |read| read.filter.as_ref())? as &[Option<String>]
     )
     .execute(&mut *conn)
     .await?;
