@@ -90,14 +90,17 @@ need_rust() {
     if [ -d "$HOME/.cargo/bin" ]; then
         PATH=$HOME/.cargo/bin:$PATH
     fi
-    if ! command -v cargo >/dev/null; then
-        if command -v apt-cache >/dev/null && apt-cache show rustup >/dev/null 2>&1; then
-            need_packages rustup
-            rustup toolchain install stable --profile minimal --component clippy,rustfmt
-            rustup default stable
-        else
-            fail "Rust $wanted or newer is needed, and this system's packages hold none. Install it as rust-lang.org/tools/install says (rustup, no root needed), open a new shell and come again."
+    # Not whether there is a cargo: rustup's own stands there before any toolchain does.
+    if ! cargo --version >/dev/null 2>&1; then
+        if ! command -v rustup >/dev/null; then
+            if command -v apt-cache >/dev/null && apt-cache show rustup >/dev/null 2>&1; then
+                need_packages rustup
+            else
+                fail "Rust $wanted or newer is needed, and this system's packages hold none. Install it as rust-lang.org/tools/install says (rustup, no root needed), open a new shell and come again."
+            fi
         fi
+        rustup toolchain install stable --profile minimal --component clippy,rustfmt
+        rustup default stable
     fi
     found=$(cargo --version | sed -E 's/^cargo ([0-9]+\.[0-9]+).*/\1/')
     if [ "$(printf '%s\n' "$wanted" "$found" | sort -V | head -1)" != "$wanted" ]; then

@@ -13,9 +13,12 @@ mod formula_input;
 mod instrument;
 mod library;
 mod login;
+mod match_light;
 mod match_record;
 mod match_view;
 mod matches;
+mod measure;
+mod measure_take;
 mod metamerism;
 mod nearest;
 mod person;
@@ -55,6 +58,9 @@ pub(crate) enum Command {
     #[command(subcommand)]
     Match(matches::Match),
     Nearest(nearest::Nearest),
+    /// Measurements as an instrument's own program writes them
+    #[command(subcommand)]
+    Measure(measure::Measure),
     /// Drawdowns: what a formula really gives
     #[command(subcommand)]
     Drawdown(drawdown::Drawdown),
@@ -85,7 +91,7 @@ pub(crate) enum Command {
     /// How near is near enough, in the chain's words
     #[command(subcommand)]
     Verdict(verdict::Verdict),
-    /// Instruments and their calibrations
+    /// Instruments: what is due, calibrations, tiles, corrections
     #[command(subcommand)]
     Instrument(instrument::Instrument),
     AccessLog(access_log::AccessLog),
@@ -128,6 +134,7 @@ impl Command {
             Self::Customer(command) => command.run(run),
             Self::Match(command) => command.run(run),
             Self::Nearest(command) => command.run(run),
+            Self::Measure(command) => command.run(run),
             Self::Drawdown(command) => command.run(run),
             Self::Reorder(command) => command.run(run),
             Self::Tint(command) => command.run(run),

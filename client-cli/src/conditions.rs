@@ -25,6 +25,14 @@ use crate::word::word;
 pub(crate) struct MeasurementOptions {
     #[command(flatten)]
     pub(crate) sample: SampleOptions,
+    #[command(flatten)]
+    pub(crate) conditions: ConditionOptions,
+}
+
+/// How a sample was measured, as far as its file does not say it.
+#[derive(Debug, Clone, clap::Args)]
+#[command(next_help_heading = "Measurement")]
+pub(crate) struct ConditionOptions {
     /// Geometry of the instrument (CIE 15)
     #[arg(long, value_parser = word::<Geometry>())]
     pub(crate) geometry: Option<Geometry>,
@@ -40,8 +48,8 @@ pub(crate) struct MeasurementOptions {
     /// Light that fell on the sample (ISO 13655)
     #[arg(long, value_parser = word::<Filter>())]
     pub(crate) filter: Option<Filter>,
-    /// How many readings were averaged; 1 when neither you nor the file says
-    #[arg(long, value_name = "N")]
+    /// How many readings were averaged; 1 when neither you nor the file says, with --average those of the file
+    #[arg(long, value_name = "N", conflicts_with = "average")]
     pub(crate) readings: Option<u16>,
     /// Gloss at 60°, in gloss units (ISO 2813)
     #[arg(long, value_name = "GU")]
@@ -79,6 +87,31 @@ impl MeasurementOptions {
         let Some(one) = self.sample.read()? else {
             return Ok(None);
         };
+        self.conditions.measurement(&one, remote).map(Some)
+    }
+
+    /// The measurement, which must have been given.
+    ///
+    /// # Errors
+    /// As [`Self::read`], and when no file was given.
+    pub(crate) fn require(&self, remote: &Remote) -> Result<NewMeasurement, Failure> {
+        self.read(remote)?.ok_or_else(|| {
+            Failure::bad("spectrum", "no measurement was given")
+                .remedy("give the file that the instrument wrote with --spectrum FILE")
+        })
+    }
+}
+
+impl ConditionOptions {
+    /// The measurement of a reading.
+    ///
+    /// # Errors
+    /// When the instrument is not known, or the file has values that can't be kept as they stand.
+    pub(crate) fn measurement(
+        &self,
+        one: &OneReading,
+        remote: &Remote,
+    ) -> Result<NewMeasurement, Failure> {
         let instrument_id = match &self.instrument {
             Some(typed) => {
                 let all = remote.all::<Instrument>("/instruments")?;
@@ -87,10 +120,10 @@ impl MeasurementOptions {
             None => None,
         };
         let (conditions, details) = (&one.reading.conditions, &one.reading.details);
-        Ok(Some(NewMeasurement {
+        Ok(NewMeasurement {
             id: MeasurementId::from_parts(crate::remote::now_ms(), crate::remote::random_tail()),
             spectrum: SpectrumValues::from(&one.reading.spectrum),
-            as_read: as_read(&one)?,
+            as_read: as_read(one)?,
             read_as: match one.scale {
                 Scale::Fraction => ReadAs::Fraction,
                 Scale::Percent => ReadAs::Percent,
@@ -109,14 +142,18 @@ impl MeasurementOptions {
             aperture_mm: settle("aperture", self.aperture, conditions.aperture_mm),
             backing: settle("backing", self.backing, conditions.backing.map(Into::into)),
             filter: settle("filter", self.filter, conditions.filter.map(Into::into)),
-            readings: settle("readings", self.readings, details.readings).unwrap_or(1),
+            readings: match u16::try_from(one.each.len()) {
+                Ok(0) => settle("readings", self.readings, details.readings).unwrap_or(1),
+                averaged => averaged.unwrap_or(u16::MAX),
+            },
+            each: one.each.iter().map(|one| one.values().to_vec()).collect(),
             gloss60: settle("gloss60", self.gloss60, details.gloss60),
             gloss85: settle("gloss85", self.gloss85, details.gloss85),
             instrument_id,
             temperature_c: self.temperature,
             measured_at: settle("measured-at", self.measured_at, self.time_in(&one.reading)),
-            file: Some(kept_file(&one)?),
-        }))
+            file: Some(kept_file(one)?),
+        })
     }
 
     /// When the file says it was read, if it says so in full; a person is told when it does not.
@@ -129,17 +166,6 @@ impl MeasurementOptions {
             ));
         }
         time
-    }
-
-    /// The measurement, which must have been given.
-    ///
-    /// # Errors
-    /// As [`Self::read`], and when no file was given.
-    pub(crate) fn require(&self, remote: &Remote) -> Result<NewMeasurement, Failure> {
-        self.read(remote)?.ok_or_else(|| {
-            Failure::bad("spectrum", "no measurement was given")
-                .remedy("give the file that the instrument wrote with --spectrum FILE")
-        })
     }
 }
 

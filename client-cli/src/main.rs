@@ -17,6 +17,7 @@ mod reference;
 mod remote;
 mod spectrum_file;
 mod unsent;
+mod watch;
 mod word;
 
 use std::process::ExitCode;

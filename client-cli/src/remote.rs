@@ -91,6 +91,12 @@ impl Write {
         })
     }
 
+    /// Under a key of one's own: the same request sent after a crash is the same write.
+    pub(crate) fn under(mut self, key: Uuid) -> Self {
+        self.ask.key = Some(key);
+        self
+    }
+
     /// Only if the record is still of this version.
     pub(crate) fn on_version(mut self, version: i32) -> Self {
         self.ask.version = Some(version);
@@ -236,13 +242,18 @@ impl Remote {
         answer.json(self.caller.address())
     }
 
-    fn keep(&self, write: &Write, error: RemoteError) -> Failure {
-        let keeps = error.keeps_write();
-        let failure = Failure::from(error);
-        let Some(key) = write.ask.key.filter(|_| keeps) else {
-            return failure;
-        };
-        let kept = Kept::new(
+    /// Keeps a write before it is sent, so that no crash in between loses it. Whoever sends it forgets it then.
+    ///
+    /// # Errors
+    /// When it can't be kept.
+    pub(crate) fn keep_ahead(&self, write: &Write) -> Result<Kept, Failure> {
+        let kept = self.kept(write, write.ask.key.unwrap_or_else(Uuid::new_v4));
+        self.unsent.keep(&kept)?;
+        Ok(kept)
+    }
+
+    fn kept(&self, write: &Write, key: Uuid) -> Kept {
+        Kept::new(
             &write.what,
             self.caller.address().as_str(),
             self.login_name(),
@@ -251,7 +262,16 @@ impl Remote {
             write.ask.body.clone(),
             key,
             write.ask.version,
-        );
+        )
+    }
+
+    fn keep(&self, write: &Write, error: RemoteError) -> Failure {
+        let keeps = error.keeps_write();
+        let failure = Failure::from(error);
+        let Some(key) = write.ask.key.filter(|_| keeps) else {
+            return failure;
+        };
+        let kept = self.kept(write, key);
         match self.unsent.keep(&kept) {
             Ok(()) => failure.kept(key.to_string()),
             Err(second) => {

@@ -214,6 +214,21 @@ impl Unsent {
             .map_err(|error| failed(&error))
     }
 
+    /// A kept request, if it is there.
+    ///
+    /// # Errors
+    /// When it can't be read; it stays where it is.
+    pub(crate) fn request(&self, key: Uuid) -> Result<Option<Kept>, Failure> {
+        let path = self.path(key);
+        if !path.exists() {
+            return Ok(None);
+        }
+        match read(&path)? {
+            Waiting::Request(kept) => Ok(Some(kept)),
+            Waiting::Typed(_) => Ok(None),
+        }
+    }
+
     /// All kept requests, oldest first.
     ///
     /// # Errors

@@ -167,6 +167,16 @@ ids! {
     InstrumentId, "instrument id";
     /// A calibration of an instrument.
     CalibrationId, "calibration id";
+    /// A time at which an instrument was switched on.
+    InstrumentStartId, "instrument start id";
+    /// An acceptance of a reading at which something was due.
+    AcceptanceId, "acceptance id";
+    /// A verification tile.
+    TileId, "tile id";
+    /// A reading of a verification tile.
+    TileReadingId, "tile reading id";
+    /// A correction of one instrument to another.
+    CorrectionId, "correction id";
     /// A login session.
     SessionId, "session id";
 }

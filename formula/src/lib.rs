@@ -6,6 +6,7 @@ pub mod base;
 pub mod colorant;
 pub mod folding;
 pub mod id;
+pub mod instrument_care;
 pub mod label;
 pub mod name_rank;
 pub mod naming;

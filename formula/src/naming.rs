@@ -272,6 +272,8 @@ names! {
     InstrumentName, "instrument name", 80, One, open, "Counter sphere 2";
     /// The maker's serial number of a device.
     SerialNumber, "serial number", 60, One, open, "S-20417";
+    /// What a verification tile is called, in files too.
+    TileName, "tile name", 60, One, open, "brick red";
     /// An instrument's model, in its maker's words.
     InstrumentModel, "instrument model", 80, One, open, "Sphere spectrophotometer, 31 bands";
     /// What a person calls a half-made match.

@@ -7,6 +7,9 @@
 
 #![expect(clippy::unwrap_used, reason = "a test stops at the first surprise")]
 
+#[path = "policy_walk/instrument_care.rs"]
+mod instrument_care;
+
 use std::collections::BTreeSet;
 
 use harness::chain::{Chain, Login, MADE_AT, id_of, measurement, new_id, password};
@@ -60,6 +63,18 @@ GET /instruments/{id}                       | 200 200 404 | 403 403 403 | 200 20
 PATCH /instruments/{id}                     | 403 403 403 | 403 403 403 | 200 404 404 | 403 403 403 | 200 200 404 | 401 401 401
 GET /instruments/{id}/calibrations          | 200 200 404 | 403 403 403 | 200 200 404 | 200 200 404 | 200 200 404 | 401 401 401
 POST /instruments/{id}/calibrations         | 201 404 404 | 403 403 403 | 201 404 404 | 201 404 404 | 201 201 404 | 401 401 401
+POST /instruments/{id}/starts               | 201 404 404 | 403 403 403 | 201 404 404 | 201 404 404 | 201 201 404 | 401 401 401
+GET /instruments/{id}/tile-readings         | 200 200 404 | 403 403 403 | 200 200 404 | 200 200 404 | 200 200 404 | 401 401 401
+POST /instruments/{id}/tile-readings        | 201 404 404 | 403 403 403 | 201 404 404 | 201 404 404 | 201 201 404 | 401 401 401
+GET /tiles                                  | 200         | 403         | 200         | 200         | 200         | 401
+POST /tiles                                 | 403         | 403         | 201         | 403         | 201         | 401
+GET /tiles/{id}                             | 200 200 404 | 403 403 403 | 200 200 404 | 200 200 404 | 200 200 404 | 401 401 401
+PATCH /tiles/{id}                           | 403 403 403 | 403 403 403 | 200 404 404 | 403 403 403 | 200 200 404 | 401 401 401
+GET /corrections                            | 200         | 403         | 200         | 200         | 200         | 401
+POST /corrections                           | 403         | 403         | 403         | 201         | 403         | 401
+GET /corrections/{id}                       | 200 404     | 403 403     | 200 404     | 200 404     | 200 404     | 401 401
+POST /corrections/{id}/retire               | 403 403     | 403 403     | 403 403     | 200 404     | 403 403     | 401 401
+POST /measurements/{id}/accept              | 403 403 403 | 403 403 403 | 201 404 404 | 201 201 404 | 201 201 404 | 401 401 401
 GET /matches                                | 200         | 200         | 200         | 200         | 200         | 401
 POST /matches                               | 201         | 403         | 201         | 201         | 201         | 401
 GET /matches/find                           | 200         | 403         | 200         | 200         | 200         | 401
@@ -607,7 +622,9 @@ impl Walk<'_> {
                 json!({ "reason": "wrong_color" }),
             ),
             ("POST", path) if path.starts_with("/auth/") => self.auth(path, column),
-            _ => panic!("the table has a route that is not walked: {route}"),
+            _ => self
+                .instrument_care(client, method, path, whose)
+                .unwrap_or_else(|| panic!("the table has a route that is not walked: {route}")),
         }
     }
 

@@ -116,6 +116,8 @@ fn known_records(chain: &Chain, keeper: &Login) -> String {
         .client
         .post("/instruments", &instrument)
         .expect(201);
+    let tile = json!({ "id": new_id(), "store_id": chain.north, "name": "brick", "hue": "red" });
+    chain.manager.client.post("/tiles", &tile).expect(201);
     let mut text = String::new();
     let mut known = |path: &str, id: uuid::Uuid, more: &str| {
         writeln!(
@@ -142,6 +144,9 @@ fn known_records(chain: &Chain, keeper: &Login) -> String {
     known("/jobs/{id}", job, "");
     known("/instruments/{id}", id_of(&instrument), "");
     known("/instruments/{id}/calibrations", id_of(&instrument), "");
+    known("/instruments/{id}/starts", id_of(&instrument), "");
+    known("/instruments/{id}/tile-readings", id_of(&instrument), "");
+    known("/tiles/{id}", id_of(&tile), "");
     known("/matches/{id}", recorded, "");
     known("/matches/{id}/revisions", recorded, "");
     known("/matches/{id}/move", recorded, "");

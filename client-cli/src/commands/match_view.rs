@@ -3,12 +3,14 @@
 use color::{Direction, Lab, VerdictLimits, de2000};
 use formula::label::LabelCode;
 use formula::wire::v1::{
-    Basis, Carrier, Match as Record, Page, Product, Revision, ShotShown, Tint, VerdictsInForce,
+    Basis, Carrier, Match as Record, Measurement, Page, Product, Revision, ShotShown, Tint,
+    VerdictsInForce,
 };
 
-use super::Run;
+use super::{Run, match_light};
 use crate::exit::{Exit, Failure};
 use crate::output::{Screen, Table, time_text};
+use crate::plot::PlotOptions;
 use crate::remote::{PathQuery, Remote, RemoteError};
 
 /// Where color is mixed.
@@ -28,14 +30,27 @@ struct Beside {
 ///
 /// # Errors
 /// When stdout can't be written, or the server can't be asked for what stands beside it.
-pub(super) fn show(run: &Run, remote: &Remote, opened: &Record) -> Result<Exit, Failure> {
+pub(super) fn show(
+    run: &Run,
+    remote: &Remote,
+    opened: &Record,
+    plot: &PlotOptions,
+) -> Result<Exit, Failure> {
+    let figures = if plot.wanted() {
+        match_light::figures(opened)?
+    } else {
+        Vec::new()
+    };
+    plot.write(&figures)?;
     if run.output().is_json() {
         run.output().show(opened, |_| {})?;
         return Ok(Exit::Done);
     }
     let beside = beside(remote, opened)?;
-    run.output()
-        .show(opened, |screen| draw(screen, opened, &beside))?;
+    run.output().show(opened, |screen| {
+        draw(screen, opened, &beside);
+        plot.draw(screen, &figures);
+    })?;
     Ok(Exit::Done)
 }
 
@@ -133,8 +148,10 @@ fn draw(screen: &mut Screen, opened: &Record, beside: &Beside) {
             opened.sheen.word.human_name()
         ),
     );
+    match_light::warnings(screen, opened);
     let wanted = opened.sample.lab.0;
     screen.color("wanted", wanted, "");
+    cautions(screen, "sample", &opened.sample);
     if let Some(current) = current(opened) {
         compare(screen, wanted, current, beside.limits);
         screen.gap();
@@ -148,6 +165,7 @@ fn draw(screen: &mut Screen, opened: &Record, beside: &Beside) {
         screen.gap();
         screen.line("no formula yet: add it with `secondcan match revise`");
     }
+    match_light::draw(screen, opened);
     drawdowns(screen, opened);
     tints(screen, opened, beside);
     if let Some(note) = &opened.note {
@@ -340,9 +358,57 @@ fn drawdowns(screen: &mut Screen, opened: &Record) {
             ]);
         }
     }
-    if !table.is_empty() {
-        screen.gap();
-        screen.table(&table);
+    if table.is_empty() {
+        return;
+    }
+    screen.gap();
+    screen.table(&table);
+    for revision in &opened.revisions {
+        for drawdown in &revision.drawdowns {
+            let what = format!(
+                "drawdown of {} of revision {}",
+                time_text(drawdown.made_at),
+                revision.number
+            );
+            cautions(screen, &what, &drawdown.measurement);
+            let Some(corrected) = &drawdown.corrected else {
+                continue;
+            };
+            let rests_on: Vec<String> = corrected
+                .rests_on
+                .iter()
+                .map(|used| {
+                    format!(
+                        "{} to {} (version {})",
+                        used.instrument.name, used.reference.name, used.version
+                    )
+                })
+                .collect();
+            screen.line(format!(
+                "{what}: ΔE00 {:.2} after correction of {}",
+                corrected.de2000_from_wanted,
+                rests_on.join(" and ")
+            ));
+            for caution in &corrected.cautions {
+                screen.warn(caution);
+            }
+        }
+    }
+}
+
+/// What to know before relying on a reading.
+fn cautions(screen: &mut Screen, what: &str, read: &Measurement) {
+    for caution in &read.cautions {
+        screen.warn(format!("{what}: {caution} (measurement {})", read.read.id));
+    }
+    if let Some(accepted) = &read.accepted {
+        let due: Vec<&str> = read.instrument_due.iter().map(|due| due.words()).collect();
+        screen.line(format!(
+            "{what}: accepted by {} on {} though {}",
+            accepted.by.name,
+            time_text(accepted.at),
+            due.join(", ")
+        ));
     }
 }
 

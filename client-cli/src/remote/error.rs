@@ -91,7 +91,7 @@ impl RemoteError {
     }
 
     /// Whether a write should be kept: it may be sent again as it is, or may have been saved although no answer came.
-    pub(super) fn keeps_write(&self) -> bool {
+    pub(crate) fn keeps_write(&self) -> bool {
         match self {
             Self::Unreachable { .. }
             | Self::TimedOut { .. }

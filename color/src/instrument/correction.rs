@@ -165,7 +165,7 @@ impl Correction {
     /// correction does not help.
     pub fn fit(pairs: &[TilePair]) -> Result<(Self, Check), CorrectionError> {
         let (correction, check) = Self::fit_and_check(pairs)?;
-        let helps = check.after.mean <= (1.0 - LEAST_GAIN) * check.before.mean
+        let helps = check.after.mean < (1.0 - LEAST_GAIN) * check.before.mean
             && check.after.max <= check.before.max;
         if helps {
             Ok((correction, check))
@@ -274,7 +274,7 @@ impl Correction {
     /// when it reads at λ what the reference reads further up.
     #[must_use]
     pub fn shift_nm(&self) -> f64 {
-        -self.0.shared[0]
+        0.0 - self.0.shared[0]
     }
 }
 

@@ -68,6 +68,18 @@ fn two_instruments_that_agree_are_left_alone() {
         panic!("{error}");
     };
     assert!(check.before.mean < 0.05, "noise only: {check:?}");
+    let same: Vec<TilePair> = pairs(ALL_FOUR)
+        .into_iter()
+        .map(|pair| TilePair {
+            reference: pair.read.clone(),
+            ..pair
+        })
+        .collect();
+    let refused = Correction::fit(&same);
+    assert!(
+        matches!(refused, Err(CorrectionError::DoesNotHelp { .. })),
+        "to the last digit: {refused:?}"
+    );
     let words = error.to_string();
     assert!(
         words.contains("does not help") && words.contains("20 %"),

@@ -161,6 +161,12 @@ fn taken(constraint: &str) -> String {
         "sheen_product_id_word_key" => "this sheen of the product",
         "base_product_id_name_key" => "a base of this name in the product",
         "instrument_model_serial_key" => "an instrument of this model and serial number",
+        "tile_store_id_name_key" => "a tile of this name at the store",
+        "measurement_acceptance_measurement_id_key" => "an acceptance of this reading",
+        "instrument_correction_in_force"
+        | "instrument_correction_instrument_id_reference_id_version_key" => {
+            "another correction of these instruments, put in force at the same moment, and"
+        }
         "customer_phone_customer_id_e164_key" => "this phone number of the customer",
         "tint_fault_tint_id_key" => "a mark on this tint",
         _ => "a record of this id",

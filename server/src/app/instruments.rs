@@ -1,10 +1,11 @@
-//! Instruments and their calibrations: plain records; whether one is due or in tolerance is judged elsewhere.
+//! Instruments and their calibrations.
 
 use std::ops::RangeInclusive;
 
 use formula::id::{InstrumentId, StoreId};
+use formula::instrument_care::CALIBRATION_HOURS;
 use formula::wire::v1::{
-    Calibration, Instrument, InstrumentEdit, NewCalibration, NewInstrument, Page,
+    Calibration, Instrument, InstrumentEdit, NewCalibration, NewInstrument, Page, WhiteCertificate,
 };
 
 use super::policy::{Act, require};
@@ -16,8 +17,14 @@ use crate::store::write::{Begun, PageAsk, Reply, WriteKey, Written};
 const APERTURES: usize = 10;
 /// Apertures that instruments have, in mm (common practice, no source: 2 to 30; the range leaves room).
 const APERTURE_MM: RangeInclusive<f32> = 0.5..=100.0;
+/// Hours from one calibration to the next.
+const CALIBRATION: RangeInclusive<u16> = 1..=CALIBRATION_HOURS;
+/// Minutes that an instrument may take to warm up.
+const MOST_WARM_UP: u16 = 480;
+/// Years of certificates; beyond them a digit was mistyped.
+const YEARS: RangeInclusive<i32> = 1950..=2150;
 /// Temperatures of a counter, in °C; beyond them a digit was mistyped.
-const TEMPERATURE_C: RangeInclusive<f32> = -40.0..=80.0;
+pub(super) const TEMPERATURE_C: RangeInclusive<f32> = -40.0..=80.0;
 
 impl App {
     /// Instruments in order of id, retired ones too, of one store or of all.
@@ -72,6 +79,11 @@ impl App {
                 "mm",
             )?;
         }
+        check_care(
+            new.white_certificate.as_ref(),
+            new.calibration_hours,
+            new.warm_up_minutes,
+        )?;
         let mut tx = match self.db.begin(caller, key).await? {
             Begun::Fresh(tx) => tx,
             Begun::Repeated(reply) => return Ok(reply),
@@ -102,6 +114,11 @@ impl App {
         if let Some(store) = edit.store_id {
             own_store(caller, store)?;
         }
+        check_care(
+            edit.white_certificate.as_ref(),
+            edit.calibration_hours,
+            edit.warm_up_minutes,
+        )?;
         let mut tx = match self.db.begin(caller, key).await? {
             Begun::Fresh(tx) => tx,
             Begun::Repeated(reply) => return Ok(reply),
@@ -173,7 +190,7 @@ impl App {
     }
 }
 
-fn own_store(caller: &Caller, store: StoreId) -> AppResult<()> {
+pub(super) fn own_store(caller: &Caller, store: StoreId) -> AppResult<()> {
     if caller.works_at(store) {
         return Ok(());
     }
@@ -182,8 +199,64 @@ fn own_store(caller: &Caller, store: StoreId) -> AppResult<()> {
     ))
 }
 
+fn check_care(
+    certificate: Option<&WhiteCertificate>,
+    calibration_hours: Option<u16>,
+    warm_up_minutes: Option<u16>,
+) -> AppResult<()> {
+    if let Some(white) = certificate {
+        for (field, day) in [
+            ("certified_on", white.certified_on),
+            ("expires_on", white.expires_on),
+        ] {
+            if let Some(day) = day.filter(|day| !YEARS.contains(&day.year())) {
+                return Err(AppError::invalid(
+                    format!("white_certificate.{field}"),
+                    format!("{day} is no day of {} to {}", YEARS.start(), YEARS.end()),
+                    "give the day that the certificate says",
+                ));
+            }
+        }
+        if white
+            .certified_on
+            .zip(white.expires_on)
+            .is_some_and(|(from, to)| to < from)
+        {
+            return Err(AppError::invalid(
+                "white_certificate.expires_on",
+                "comes before the day of the certificate",
+                "give both days as the certificate says",
+            ));
+        }
+    }
+    if let Some(hours) = calibration_hours.filter(|hours| !CALIBRATION.contains(hours)) {
+        return Err(AppError::invalid(
+            "calibration_hours",
+            format!(
+                "{hours} is not {} to {} hours",
+                CALIBRATION.start(),
+                CALIBRATION.end()
+            ),
+            "give what the maker asks for, seven days at most",
+        ));
+    }
+    if let Some(minutes) = warm_up_minutes.filter(|minutes| *minutes > MOST_WARM_UP) {
+        return Err(AppError::invalid(
+            "warm_up_minutes",
+            format!("{minutes} is not 0 to {MOST_WARM_UP} minutes"),
+            "give what the maker asks for",
+        ));
+    }
+    Ok(())
+}
+
 /// Refuses what is no number of the range; an overlong JSON number arrives as infinity.
-fn within(field: &str, value: f32, range: &RangeInclusive<f32>, unit: &str) -> AppResult<()> {
+pub(super) fn within(
+    field: &str,
+    value: f32,
+    range: &RangeInclusive<f32>,
+    unit: &str,
+) -> AppResult<()> {
     if range.contains(&value) {
         return Ok(());
     }

@@ -12,6 +12,8 @@ pub enum Act {
     SeeCatalog,
     /// Add, rename, close stores.
     EditStores,
+    /// Choose the lights that a store judges under.
+    ChooseLights,
     /// Change products, sheens, bases, colorants, verdict limits.
     EditCatalog,
     /// Read logins.
@@ -46,10 +48,14 @@ pub enum Act {
     RecordTints,
     /// Read instruments and calibrations.
     SeeInstruments,
-    /// Register and change instruments.
+    /// Register and change instruments and tiles.
     EditInstruments,
-    /// Record calibrations.
+    /// Record calibrations, readings of tiles, and when an instrument was switched on.
     RecordCalibrations,
+    /// Accept a reading at which something was due at its instrument.
+    AcceptReadings,
+    /// Put corrections between instruments in force and take them out.
+    EditCorrections,
 }
 
 const STAFF: &[Role] = &[Clerk, Manager, ColorLead, Admin];
@@ -57,9 +63,10 @@ const EVERYBODY: &[Role] = &[Clerk, Contractor, Manager, ColorLead, Admin];
 
 impl Act {
     /// Every act, for the test that walks the table.
-    pub const ALL: [Self; 21] = [
+    pub const ALL: [Self; 24] = [
         Self::SeeCatalog,
         Self::EditStores,
+        Self::ChooseLights,
         Self::EditCatalog,
         Self::SeePersons,
         Self::EditPersons,
@@ -79,6 +86,8 @@ impl Act {
         Self::SeeInstruments,
         Self::EditInstruments,
         Self::RecordCalibrations,
+        Self::AcceptReadings,
+        Self::EditCorrections,
     ];
 
     /// The roles that may do it.
@@ -95,9 +104,10 @@ impl Act {
             Self::SeePersons | Self::EditPersons | Self::LinkCustomers | Self::SeeAccessLog => {
                 &[Manager, Admin]
             }
-            Self::EditInstruments => &[Manager, Admin],
+            Self::EditInstruments | Self::ChooseLights => &[Manager, Admin],
             Self::EditStores => &[Admin],
-            Self::EditCatalog => &[ColorLead],
+            Self::AcceptReadings => &[Manager, ColorLead, Admin],
+            Self::EditCatalog | Self::EditCorrections => &[ColorLead],
         }
     }
 }

@@ -394,6 +394,9 @@ fn instruments(ids: &mut Ids, catalog: &Catalog) -> Result<Vec<InstrumentRow>, F
                     serial: serial.parse().map_err(Flaw::of)?,
                     geometry: Geometry::DiffuseTo8,
                     apertures_mm: apertures.to_vec(),
+                    white_certificate: None,
+                    calibration_hours: None,
+                    warm_up_minutes: None,
                 },
                 retired_at,
             })

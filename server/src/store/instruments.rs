@@ -1,13 +1,16 @@
 //! Rows of `instrument` and `calibration`.
 
 use formula::id::{InstrumentId, StoreId};
+use formula::instrument_care::{CALIBRATION_HOURS, WARM_UP_MINUTES};
 use formula::wire::v1::{
-    Calibration, Instrument, InstrumentEdit, Named, NewCalibration, NewInstrument, Page,
+    Calibration, Instrument, InstrumentEdit, InstrumentState, Named, NewCalibration, NewInstrument,
+    Page, WhiteCertificate,
 };
-use time::OffsetDateTime;
+use time::{Date, OffsetDateTime};
 use uuid::Uuid;
 
-use super::read_back::{id, kept, vanished};
+use super::instrument_care::states_now;
+use super::read_back::{id, kept, small, vanished};
 use super::write::PageAsk;
 use super::{Conn, StoreResult};
 use crate::app::Caller;
@@ -20,12 +23,27 @@ struct Row {
     serial: String,
     geometry: String,
     apertures_mm: Vec<f32>,
+    white_serial: Option<String>,
+    white_certified_on: Option<Date>,
+    white_expires_on: Option<Date>,
+    calibration_hours: i16,
+    warm_up_minutes: i16,
     retired: bool,
     version: i32,
 }
 
 impl Row {
-    fn shown(self) -> StoreResult<Instrument> {
+    fn shown(self, state: InstrumentState) -> StoreResult<Instrument> {
+        let white_certificate = self
+            .white_serial
+            .map(|serial| {
+                Ok::<_, super::StoreError>(WhiteCertificate {
+                    serial: kept(&serial)?,
+                    certified_on: self.white_certified_on,
+                    expires_on: self.white_expires_on,
+                })
+            })
+            .transpose()?;
         Ok(Instrument {
             id: id(self.id)?,
             store_id: id(self.store_id)?,
@@ -34,6 +52,10 @@ impl Row {
             serial: kept(&self.serial)?,
             geometry: kept(&self.geometry)?,
             apertures_mm: self.apertures_mm,
+            white_certificate,
+            calibration_hours: small(self.calibration_hours)?,
+            warm_up_minutes: small(self.warm_up_minutes)?,
+            state,
             retired: self.retired,
             version: self.version,
         })
@@ -52,8 +74,8 @@ pub async fn list(
 ) -> StoreResult<Page<Instrument>> {
     let rows = sqlx::query_as!(
         Row,
-        r#"SELECT id, store_id, name, model, serial, geometry, apertures_mm,
-                  retired_at IS NOT NULL AS "retired!", version
+        r#"SELECT id, store_id, name, model, serial, geometry, apertures_mm, white_serial, white_certified_on,
+                  white_expires_on, calibration_hours, warm_up_minutes, retired_at IS NOT NULL AS "retired!", version
            FROM instrument
            WHERE ($1::uuid IS NULL OR id > $1) AND ($3::uuid IS NULL OR store_id = $3)
            ORDER BY id LIMIT $2"#,
@@ -61,11 +83,16 @@ pub async fn list(
         ask.fetch(),
         store.map(StoreId::as_uuid)
     )
-    .fetch_all(conn)
+    .fetch_all(&mut *conn)
     .await?;
+    let ids: Vec<Uuid> = rows.iter().map(|row| row.id).collect();
+    let mut states = states_now(conn, &ids).await?;
     let instruments = rows
         .into_iter()
-        .map(Row::shown)
+        .map(|row| {
+            let state = states.remove(&row.id).ok_or_else(vanished)?;
+            row.shown(state)
+        })
         .collect::<StoreResult<Vec<_>>>()?;
     Ok(ask.page(instruments, |instrument| instrument.id.as_uuid()))
 }
@@ -79,17 +106,23 @@ pub async fn find(
     _caller: &Caller,
     instrument: InstrumentId,
 ) -> StoreResult<Option<Instrument>> {
-    sqlx::query_as!(
+    let row = sqlx::query_as!(
         Row,
-        r#"SELECT id, store_id, name, model, serial, geometry, apertures_mm,
-                  retired_at IS NOT NULL AS "retired!", version
+        r#"SELECT id, store_id, name, model, serial, geometry, apertures_mm, white_serial, white_certified_on,
+                  white_expires_on, calibration_hours, warm_up_minutes, retired_at IS NOT NULL AS "retired!", version
            FROM instrument WHERE id = $1"#,
         instrument.as_uuid()
     )
-    .fetch_optional(conn)
-    .await?
-    .map(Row::shown)
-    .transpose()
+    .fetch_optional(&mut *conn)
+    .await?;
+    with_state(conn, row).await
+}
+
+async fn with_state(conn: &mut Conn, row: Option<Row>) -> StoreResult<Option<Instrument>> {
+    let Some(row) = row else { return Ok(None) };
+    let mut states = states_now(conn, &[row.id]).await?;
+    let state = states.remove(&row.id).ok_or_else(vanished)?;
+    row.shown(state).map(Some)
 }
 
 /// One instrument of a store that the caller works at, held until the transaction ends.
@@ -101,17 +134,16 @@ pub async fn lock_own(
     caller: &Caller,
     instrument: InstrumentId,
 ) -> StoreResult<Option<Instrument>> {
-    let instrument = sqlx::query_as!(
+    let row = sqlx::query_as!(
         Row,
-        r#"SELECT id, store_id, name, model, serial, geometry, apertures_mm,
-                  retired_at IS NOT NULL AS "retired!", version
+        r#"SELECT id, store_id, name, model, serial, geometry, apertures_mm, white_serial, white_certified_on,
+                  white_expires_on, calibration_hours, warm_up_minutes, retired_at IS NOT NULL AS "retired!", version
            FROM instrument WHERE id = $1 FOR UPDATE"#,
         instrument.as_uuid()
     )
-    .fetch_optional(conn)
-    .await?
-    .map(Row::shown)
-    .transpose()?;
+    .fetch_optional(&mut *conn)
+    .await?;
+    let instrument = with_state(conn, row).await?;
     Ok(instrument.filter(|instrument| caller.works_at(instrument.store_id)))
 }
 
@@ -121,33 +153,30 @@ pub async fn lock_own(
 /// When the id is taken, or the serial number of this model, or there is no such store.
 pub async fn insert(
     conn: &mut Conn,
-    _caller: &Caller,
+    caller: &Caller,
     new: NewInstrument,
 ) -> StoreResult<Instrument> {
+    let certificate = new.white_certificate.as_ref();
     sqlx::query!(
-        "INSERT INTO instrument (id, store_id, name, model, serial, geometry, apertures_mm)
-         VALUES ($1, $2, $3, $4, $5, $6, $7)",
+        "INSERT INTO instrument (id, store_id, name, model, serial, geometry, apertures_mm, white_serial,
+             white_certified_on, white_expires_on, calibration_hours, warm_up_minutes)
+         VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)",
         new.id.as_uuid(),
         new.store_id.as_uuid(),
         new.name.as_str(),
         new.model.as_str(),
         new.serial.as_str(),
         new.geometry.as_str(),
-        &new.apertures_mm
+        &new.apertures_mm,
+        certificate.map(|white| white.serial.as_str()),
+        certificate.and_then(|white| white.certified_on),
+        certificate.and_then(|white| white.expires_on),
+        small::<_, i16>(new.calibration_hours.unwrap_or(CALIBRATION_HOURS))?,
+        small::<_, i16>(new.warm_up_minutes.unwrap_or(WARM_UP_MINUTES))?
     )
-    .execute(conn)
+    .execute(&mut *conn)
     .await?;
-    Ok(Instrument {
-        id: new.id,
-        store_id: new.store_id,
-        name: new.name,
-        model: new.model,
-        serial: new.serial,
-        geometry: new.geometry,
-        apertures_mm: new.apertures_mm,
-        retired: false,
-        version: 1,
-    })
+    find(conn, caller, new.id).await?.ok_or_else(vanished)
 }
 
 /// Changes an instrument that is held, and raises its version.
@@ -156,30 +185,40 @@ pub async fn insert(
 /// When there is no such store.
 pub async fn update(
     conn: &mut Conn,
-    _caller: &Caller,
+    caller: &Caller,
     now: Instrument,
     edit: InstrumentEdit,
 ) -> StoreResult<Instrument> {
     let next = Instrument {
         name: edit.name.unwrap_or(now.name),
         store_id: edit.store_id.unwrap_or(now.store_id),
+        white_certificate: edit.white_certificate.or(now.white_certificate),
+        calibration_hours: edit.calibration_hours.unwrap_or(now.calibration_hours),
+        warm_up_minutes: edit.warm_up_minutes.unwrap_or(now.warm_up_minutes),
         retired: edit.retired.unwrap_or(now.retired),
         version: now.version + 1,
         ..now
     };
+    let certificate = next.white_certificate.as_ref();
     sqlx::query!(
         "UPDATE instrument SET name = $2, store_id = $3, version = $4,
-                retired_at = CASE WHEN $5 THEN coalesce(retired_at, now()) END
+                retired_at = CASE WHEN $5 THEN coalesce(retired_at, now()) END, white_serial = $6,
+                white_certified_on = $7, white_expires_on = $8, calibration_hours = $9, warm_up_minutes = $10
          WHERE id = $1",
         next.id.as_uuid(),
         next.name.as_str(),
         next.store_id.as_uuid(),
         next.version,
-        next.retired
+        next.retired,
+        certificate.map(|white| white.serial.as_str()),
+        certificate.and_then(|white| white.certified_on),
+        certificate.and_then(|white| white.expires_on),
+        small::<_, i16>(next.calibration_hours)?,
+        small::<_, i16>(next.warm_up_minutes)?
     )
-    .execute(conn)
+    .execute(&mut *conn)
     .await?;
-    Ok(next)
+    find(conn, caller, next.id).await?.ok_or_else(vanished)
 }
 
 struct CalibrationRow {

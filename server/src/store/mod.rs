@@ -1,16 +1,19 @@
 //! The only place with SQL. Every call takes `&Caller`, or says why not.
 
+pub mod acceptances;
 pub mod access;
 pub mod bases;
 pub mod bulk;
 pub mod claims;
 pub mod colorants;
+pub mod corrections;
 pub mod customer_links;
 pub mod customers;
 pub mod drafts;
 mod error;
 pub mod find;
 pub mod formulas;
+pub mod instrument_care;
 pub mod instruments;
 pub mod jobs;
 pub mod library;
@@ -30,6 +33,7 @@ pub mod sessions;
 pub mod setup;
 pub mod stores;
 pub mod throttle;
+pub mod tiles;
 pub mod tints;
 pub mod verdicts;
 pub mod write;

@@ -23,6 +23,8 @@ pub enum About {
     Tint,
     /// A mark on a tint.
     TintFault,
+    /// The acceptance of a measurement.
+    Acceptance,
 }
 
 impl About {
@@ -33,6 +35,7 @@ impl About {
             Self::Drawdown => "drawdown",
             Self::Tint => "tint",
             Self::TintFault => "tint_fault",
+            Self::Acceptance => "acceptance",
         }
     }
 }

@@ -201,6 +201,7 @@ async fn drawdowns(
             revision_id,
             de2000_from_wanted: color::de2000(beside.wanted, measurement.lab.0),
             measurement,
+            corrected: None,
             dry: row.dry,
             note: beside.notes.get(&row.id).cloned(),
             made_by: Named {

@@ -21,6 +21,8 @@ INSERT INTO measurement (id, start_nm, step_nm, reflectance, as_read, read_as, e
                          store_id)
 VALUES ('01900000-0000-7000-8000-000000000a10', 400, 10, '{0.5, 0.5}', '{0.5,0.5}', 'fraction', false, 1,
         '01900000-0000-7000-8000-000000000a02', '01900000-0000-7000-8000-000000000a01');
+INSERT INTO measurement_reading (measurement_id, number, reflectance)
+VALUES ('01900000-0000-7000-8000-000000000a10', 1, '{0.5, 0.5}');
 INSERT INTO match (id, label_code, customer_id, product_id, sheen_id, store_id, sample_id, made_by, made_at)
 VALUES ('01900000-0000-7000-8000-000000000a11', '0000000000A', '01900000-0000-7000-8000-000000000a07',
         '01900000-0000-7000-8000-000000000a04', '01900000-0000-7000-8000-000000000a05',
@@ -52,3 +54,15 @@ INSERT INTO tint_fault (id, tint_id, match_id, reason, made_by, store_id, made_a
 VALUES ('01900000-0000-7000-8000-000000000a16', '01900000-0000-7000-8000-000000000a15',
         '01900000-0000-7000-8000-000000000a11', 'wrong_color', '01900000-0000-7000-8000-000000000a02',
         '01900000-0000-7000-8000-000000000a01', now());
+INSERT INTO instrument_start (id, instrument_id, switched_on_at, made_by)
+VALUES ('01900000-0000-7000-8000-000000000a17', '01900000-0000-7000-8000-000000000a08', now(),
+        '01900000-0000-7000-8000-000000000a02');
+INSERT INTO measurement_acceptance (id, measurement_id, match_id, accepted_by)
+VALUES ('01900000-0000-7000-8000-000000000a18', '01900000-0000-7000-8000-000000000a10',
+        '01900000-0000-7000-8000-000000000a11', '01900000-0000-7000-8000-000000000a02');
+INSERT INTO tile (id, store_id, name)
+VALUES ('01900000-0000-7000-8000-000000000a19', '01900000-0000-7000-8000-000000000a01', 'brick');
+INSERT INTO tile_reading (id, tile_id, instrument_id, start_nm, step_nm, reflectance, ends_extended, read_at, made_by)
+VALUES ('01900000-0000-7000-8000-000000000a20', '01900000-0000-7000-8000-000000000a19',
+        '01900000-0000-7000-8000-000000000a08', 400, 10, '{0.5, 0.5}', false, now(),
+        '01900000-0000-7000-8000-000000000a02');

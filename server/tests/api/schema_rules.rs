@@ -41,6 +41,7 @@ const UNLOGGED: &[(&str, &str)] = &[
         "comes with the match or drawdown that names it",
     ),
     ("measurement_color", "derived from the measurement"),
+    ("measurement_reading", "comes with its measurement"),
     (
         "measurement_file",
         "comes with the match or drawdown that names its measurement",
@@ -61,10 +62,14 @@ const UNLOGGED: &[(&str, &str)] = &[
 const FACTS: &[&str] = &[
     "calibration",
     "drawdown",
+    "instrument_start",
     "measurement",
+    "measurement_acceptance",
+    "measurement_reading",
     "reorder_step",
     "revision",
     "revision_shot",
+    "tile_reading",
     "tint",
     "tint_fault",
     "tint_shot",
@@ -76,12 +81,14 @@ const WORDS_IN_FACTS: &[(&str, &str)] = &[
     ("measurement.backing", "closed by a check"),
     ("measurement.filter", "closed by a check"),
     ("measurement.geometry", "closed by a check"),
+    ("measurement.instrument_due", "closed by a check"),
     ("measurement.read_as", "closed by a check"),
     ("measurement.specular", "closed by a check"),
     ("reorder_step.from_state", "a reorder's state"),
     ("reorder_step.to_state", "a reorder's state"),
     ("revision.size", "a can size"),
     ("revision_shot.unit", "a shot unit"),
+    ("tile_reading.specular", "closed by a check"),
     ("tint.base_lot", "printed on the can by its maker"),
     ("tint.size", "a can size"),
     ("tint_fault.reason", "closed by a check"),
@@ -315,7 +322,7 @@ fn facts_hold_no_names_and_no_free_text() {
                     JOIN pg_class r ON r.oid = t.tgrelid WHERE p.proname = 'refuse_rewrite')
               AND a.atttypid NOT IN ('uuid'::regtype, 'timestamptz'::regtype, 'smallint'::regtype,
                 'integer'::regtype, 'bigint'::regtype, 'real'::regtype, 'real[]'::regtype,
-                'double precision'::regtype, 'boolean'::regtype)";
+                'double precision'::regtype, 'double precision[]'::regtype, 'boolean'::regtype)";
         assert_eq!(
             names(&mut bench.owner, texts).await,
             explained(WORDS_IN_FACTS)

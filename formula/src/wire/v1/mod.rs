@@ -1,24 +1,32 @@
 //! Version 1 of the wire. Times are RFC 3339 in UTC; ids are UUIDv7 made by whoever creates the record.
 
 mod auth;
+mod corrections;
 mod customers;
+mod drafts;
 mod instruments;
+mod light;
 mod matches;
 mod measurement_file;
 mod nearest;
 mod orders;
 mod people;
 mod products;
+mod tiles;
 
 pub use auth::*;
+pub use corrections::*;
 pub use customers::*;
+pub use drafts::*;
 pub use instruments::*;
+pub use light::*;
 pub use matches::*;
 pub use measurement_file::*;
 pub use nearest::*;
 pub use orders::*;
 pub use people::*;
 pub use products::*;
+pub use tiles::*;
 
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;

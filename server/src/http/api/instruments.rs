@@ -1,9 +1,10 @@
 //! `/instruments`
 
 use actix_web::{HttpResponse, web};
-use formula::id::{IdempotencyKey, InstrumentId, StoreId};
+use formula::id::{IdempotencyKey, InstrumentId, StoreId, TileId};
 use formula::wire::v1::{
-    Calibration, Instrument, InstrumentEdit, NewCalibration, NewInstrument, Page,
+    Calibration, Instrument, InstrumentEdit, InstrumentStart, NewCalibration, NewInstrument,
+    NewInstrumentStart, NewTileReading, Page, TileReading,
 };
 use serde::Deserialize;
 use utoipa::OpenApi;
@@ -18,7 +19,17 @@ use crate::http::response::{shielded, shown, shown_at, written};
 use crate::http::routes::resource;
 
 #[derive(OpenApi)]
-#[openapi(paths(list, show, add, edit, list_calibrations, record_calibration))]
+#[openapi(paths(
+    list,
+    show,
+    add,
+    edit,
+    list_calibrations,
+    record_calibration,
+    tell_start,
+    list_tile_readings,
+    record_tile_reading
+))]
 pub(super) struct Description;
 
 pub(super) fn routes(config: &mut web::ServiceConfig) {
@@ -39,6 +50,19 @@ pub(super) fn routes(config: &mut web::ServiceConfig) {
             [
                 web::get().to(list_calibrations),
                 web::post().to(record_calibration),
+            ],
+        ))
+        .service(resource(
+            "/instruments/{id}/starts",
+            "POST",
+            [web::post().to(tell_start)],
+        ))
+        .service(resource(
+            "/instruments/{id}/tile-readings",
+            "GET, POST",
+            [
+                web::get().to(list_tile_readings),
+                web::post().to(record_tile_reading),
             ],
         ));
 }
@@ -93,7 +117,7 @@ async fn add(
     ))
 }
 
-/// Renames an instrument, moves it, retires it or takes it back.
+/// Renames an instrument, moves it, changes what its care asks for, retires it or takes it back.
 #[utoipa::path(patch, path = "/api/v1/instruments/{id}", tag = "instruments", request_body = InstrumentEdit,
     params(("id" = InstrumentId, Path), ("Idempotency-Key" = IdempotencyKey, Header), ("If-Match" = inline(IfMatch), Header)),
     responses((status = 200, body = Instrument), WriteProblems, EditProblems))]
@@ -144,5 +168,76 @@ async fn record_calibration(
     let key = head.with(&body);
     Ok(written(
         shielded(async move { app.record_calibration(&caller, key, id, body.value).await }).await?,
+    ))
+}
+
+/// Says when an instrument was switched on.
+#[utoipa::path(post, path = "/api/v1/instruments/{id}/starts", tag = "instruments", request_body = NewInstrumentStart,
+    params(("id" = InstrumentId, Path), ("Idempotency-Key" = IdempotencyKey, Header)),
+    responses((status = 201, body = InstrumentStart), WriteProblems))]
+async fn tell_start(
+    app: web::Data<App>,
+    caller: LoggedIn,
+    Ids(id): Ids<InstrumentId>,
+    head: WriteHead,
+    body: Body<NewInstrumentStart>,
+) -> Answer {
+    let key = head.with(&body);
+    Ok(written(
+        shielded(async move {
+            app.tell_instrument_start(&caller, key, id, body.value)
+                .await
+        })
+        .await?,
+    ))
+}
+
+/// Which readings of tiles are wanted.
+#[derive(Debug, Deserialize, utoipa::IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct WantedReadings {
+    /// Those of this tile only.
+    tile_id: Option<TileId>,
+    /// Rows at most.
+    #[param(minimum = 1, maximum = 200, default = 50)]
+    limit: Option<u16>,
+    /// `next` of the page before.
+    after: Option<Uuid>,
+}
+
+/// Readings of verification tiles, each judged against those of its tile before it.
+#[utoipa::path(get, path = "/api/v1/instruments/{id}/tile-readings", tag = "instruments",
+    params(("id" = InstrumentId, Path), WantedReadings),
+    responses((status = 200, body = Page<TileReading>), ReadProblems))]
+async fn list_tile_readings(
+    app: web::Data<App>,
+    caller: LoggedIn,
+    Ids(id): Ids<InstrumentId>,
+    Query(wanted): Query<WantedReadings>,
+) -> Answer {
+    let ask = page_ask(wanted.limit, wanted.after)?;
+    Ok(shown(
+        &app.list_tile_readings(&caller, id, wanted.tile_id, ask)
+            .await?,
+    ))
+}
+
+/// Keeps a reading of a verification tile.
+#[utoipa::path(post, path = "/api/v1/instruments/{id}/tile-readings", tag = "instruments",
+    request_body = NewTileReading,
+    params(("id" = InstrumentId, Path), ("Idempotency-Key" = IdempotencyKey, Header)),
+    responses((status = 201, body = TileReading), WriteProblems))]
+async fn record_tile_reading(
+    app: web::Data<App>,
+    caller: LoggedIn,
+    Ids(id): Ids<InstrumentId>,
+    head: WriteHead,
+    body: Body<NewTileReading>,
+) -> Answer {
+    let key = head.with(&body);
+    Ok(written(
+        shielded(async move { app.record_tile_reading(&caller, key, id, body.value).await })
+            .await?,
     ))
 }

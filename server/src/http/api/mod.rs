@@ -4,15 +4,18 @@ mod access_log;
 mod auth;
 mod bases;
 mod colorants;
+mod corrections;
 mod customers;
 mod drafts;
 mod instruments;
 mod matches;
+mod measurements;
 mod nearest;
 mod persons;
 mod products;
 mod reorders;
 mod stores;
+mod tiles;
 mod tints;
 mod verdicts;
 
@@ -25,15 +28,18 @@ pub fn routes(config: &mut web::ServiceConfig) {
     auth::routes(config);
     bases::routes(config);
     colorants::routes(config);
+    corrections::routes(config);
     customers::routes(config);
     drafts::routes(config);
     instruments::routes(config);
     matches::routes(config);
+    measurements::routes(config);
     nearest::routes(config);
     persons::routes(config);
     products::routes(config);
     reorders::routes(config);
     stores::routes(config);
+    tiles::routes(config);
     tints::routes(config);
     verdicts::routes(config);
 }
@@ -45,15 +51,18 @@ pub fn descriptions() -> Vec<utoipa::openapi::OpenApi> {
         auth::Description::openapi(),
         bases::Description::openapi(),
         colorants::Description::openapi(),
+        corrections::Description::openapi(),
         customers::Description::openapi(),
         drafts::Description::openapi(),
         instruments::Description::openapi(),
         matches::Description::openapi(),
+        measurements::Description::openapi(),
         nearest::Description::openapi(),
         persons::Description::openapi(),
         products::Description::openapi(),
         reorders::Description::openapi(),
         stores::Description::openapi(),
+        tiles::Description::openapi(),
         tints::Description::openapi(),
         verdicts::Description::openapi(),
     ]
