@@ -91,7 +91,7 @@ pub(crate) enum Command {
     /// How near is near enough, in the chain's words
     #[command(subcommand)]
     Verdict(verdict::Verdict),
-    /// Instruments and their calibrations
+    /// Instruments: what is due, calibrations, tiles, corrections
     #[command(subcommand)]
     Instrument(instrument::Instrument),
     AccessLog(access_log::AccessLog),

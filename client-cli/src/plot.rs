@@ -5,10 +5,6 @@
 //! people who see colors differently.
 
 mod curves;
-#[cfg_attr(
-    not(test),
-    expect(dead_code, reason = "drawn by the verbs of instruments")
-)]
 mod drift;
 mod options;
 mod picture;
@@ -19,7 +15,6 @@ use std::fmt;
 use std::sync::Arc;
 
 pub(crate) use curves::{MAX_CURVES, difference, reflectance};
-#[expect(unused_imports, reason = "drawn by the verbs of instruments")]
 pub(crate) use drift::DriftChart;
 pub(crate) use options::PlotOptions;
 pub(crate) use terminal::{draw, width};

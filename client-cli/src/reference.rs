@@ -5,13 +5,14 @@ use std::str::FromStr;
 
 use formula::id::{
     BaseId, ColorantId, CustomerId, InstrumentId, JobId, MatchId, PersonId, ProductId, StoreId,
+    TileId,
 };
 use formula::label::{LabelCode, LabelCodeError};
 use formula::role::Role;
 use formula::sheen::SheenWord;
 use formula::wire::v1::{
     Base, Colorant, CustomerHit, Found, FoundBy, Instrument, Job, Match, MatchHit, Person, Product,
-    Revision, Sheen, Store, WhoAmI,
+    Revision, Sheen, Store, Tile, WhoAmI,
 };
 use unicode_normalization::UnicodeNormalization as _;
 
@@ -59,6 +60,7 @@ listed! {
         format!("{} {}", it.ci_name, it.pigment), it.ci_name.to_string(), it.pigment.to_string(),
     ], it.retired;
     Instrument, InstrumentId, |it| vec![it.name.to_string(), it.serial.to_string()], it.retired;
+    Tile, TileId, |it| vec![it.name.to_string()], it.retired;
     Person, PersonId, |it| vec![it.login.to_string(), it.display_name.to_string()], it.suspended;
     Job, JobId, |it| vec![it.label.to_string()], { let _ = it; false };
     CustomerHit, CustomerId, |it| vec![it.name.clone()], { let _ = it; false };

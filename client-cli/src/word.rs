@@ -8,7 +8,9 @@ use formula::quantity::CanSize;
 use formula::reorder::ReorderState;
 use formula::role::Role;
 use formula::sheen::SheenWord;
-use formula::wire::v1::{Backing, Carrier, CustomerKind, FaultReason, Filter, Geometry, Specular};
+use formula::wire::v1::{
+    Backing, Carrier, CustomerKind, FaultReason, Filter, Geometry, Specular, TileHue,
+};
 use serde::de::DeserializeOwned;
 
 /// A type whose wire form is one of a few words.
@@ -42,6 +44,7 @@ worded! {
     Backing, "backing", vec!["black", "white", "sample"];
     Filter, "filter", Filter::ALL.iter().map(|filter| filter.as_str()).collect();
     CustomerKind, "kind of customer", vec!["person", "company"];
+    TileHue, "tile hue", TileHue::ALL.iter().map(|hue| hue.as_str()).collect();
     Carrier, "carrier", vec!["water", "solvent"];
     FaultReason, "reason", vec![
         "wrong_color", "wrong_sheen", "wrong_base", "wrong_amount", "machine_fault", "contaminated", "other",

@@ -1,19 +1,24 @@
 //! `instrument …`.
 
-use formula::id::{CalibrationId, InstrumentId};
-use formula::naming::{InstrumentModel, InstrumentName, SerialNumber};
+mod calibrate;
+mod correct;
+mod tile;
+mod verify;
+
+use formula::id::{AcceptanceId, InstrumentId, MeasurementId};
+use formula::naming::{InstrumentModel, InstrumentName, Note, SerialNumber};
 use formula::wire::v1::{
-    Calibration as CalibrationRecord, Geometry, Instrument as Record, InstrumentEdit,
-    NewCalibration, NewInstrument,
+    Calibration as CalibrationRecord, Geometry, Instrument as Record, InstrumentEdit, Measurement,
+    NewAcceptance, NewInstrument, StartBasis, WhiteCertificate,
 };
-use time::OffsetDateTime;
+use time::Date;
+use time::macros::format_description;
 
 use super::{InUse, ListOptions, Run, own_store};
-use crate::conditions;
 use crate::exit::{Exit, Failure};
 use crate::output::{Screen, Table, time_text};
 use crate::reference;
-use crate::remote::{PathQuery, Remote, Write, fresh, now};
+use crate::remote::{PathQuery, Remote, Write, fresh};
 use crate::word::word;
 
 /// `instrument`.
@@ -37,9 +42,31 @@ pub(crate) enum Instrument {
     /// Change an instrument; what is not named stays
     #[command(after_help = "Example:\n  secondcan instrument edit \"Counter sphere 2\" --retire")]
     Edit(Edit),
-    /// Calibrations
+    /// One instrument, and what is due at it
+    #[command(after_help = "Example:\n  secondcan instrument show \"Counter sphere 2\"")]
+    Show {
+        /// Name, serial number or id
+        instrument: String,
+    },
+    SwitchedOn(calibrate::SwitchedOn),
+    Calibrate(calibrate::Calibrate),
+    /// Calibrations of an instrument
+    #[command(after_help = "Example:\n  secondcan instrument calibrations \"Counter sphere 2\"")]
+    Calibrations {
+        /// Name, serial number or id
+        instrument: String,
+        #[command(flatten)]
+        list: ListOptions,
+    },
+    /// Verification tiles
     #[command(subcommand)]
-    Calibration(Calibration),
+    Tile(tile::Tile),
+    Verify(verify::Verify),
+    Drift(verify::Drift),
+    /// Corrections of one instrument to another, for comparisons
+    #[command(subcommand)]
+    Correct(correct::Correct),
+    Accept(Accept),
 }
 
 /// `instrument add`.
@@ -62,6 +89,8 @@ pub(crate) struct Add {
     /// Where it stands; your own store when left out
     #[arg(long, value_name = "STORE")]
     store: Option<String>,
+    #[command(flatten)]
+    care: Care,
 }
 
 /// `instrument edit`.
@@ -76,47 +105,59 @@ pub(crate) struct Edit {
     #[arg(long, value_name = "STORE")]
     store: Option<String>,
     #[command(flatten)]
+    care: Care,
+    #[command(flatten)]
     in_use: InUse,
 }
 
-/// `instrument calibration`.
-#[derive(Debug, clap::Subcommand)]
-pub(crate) enum Calibration {
-    /// Record a calibration
-    #[command(
-        after_help = "Example:\n  secondcan instrument calibration add \"Counter sphere 2\" --white --black --temperature 22.5"
-    )]
-    Add(AddCalibration),
-    /// Calibrations of an instrument, the latest first
-    #[command(
-        after_help = "Example:\n  secondcan instrument calibration list \"Counter sphere 2\""
-    )]
-    List {
-        /// Name, serial number or id
-        instrument: String,
-        #[command(flatten)]
-        list: ListOptions,
-    },
+/// The white tile and what the maker asks for.
+#[derive(Debug, clap::Args)]
+struct Care {
+    /// Serial number of the white tile
+    #[arg(long, value_name = "SERIAL")]
+    white_serial: Option<SerialNumber>,
+    /// Day of the white tile's certificate, such as 2026-01-31
+    #[arg(long, value_name = "DAY", value_parser = day, requires = "white_serial")]
+    white_certified: Option<Date>,
+    /// Last day on which that certificate holds
+    #[arg(long, value_name = "DAY", value_parser = day, requires = "white_serial")]
+    white_expires: Option<Date>,
+    /// Hours from one calibration to the next, when the maker asks for fewer than 168
+    #[arg(long, value_name = "HOURS")]
+    calibration_hours: Option<u16>,
+    /// Minutes that it takes to warm up, when it is not 30
+    #[arg(long, value_name = "MINUTES")]
+    warm_up_minutes: Option<u16>,
 }
 
-/// `instrument calibration add`.
+impl Care {
+    fn certificate(&self) -> Option<WhiteCertificate> {
+        self.white_serial.clone().map(|serial| WhiteCertificate {
+            serial,
+            certified_on: self.white_certified,
+            expires_on: self.white_expires,
+        })
+    }
+}
+
+fn day(text: &str) -> Result<Date, String> {
+    Date::parse(text, format_description!("[year]-[month]-[day]"))
+        .map_err(|error| format!("day {text:?} can't be read ({error}); write it like 2026-01-31"))
+}
+
+/// Accept a reading made while something was due at its instrument
 #[derive(Debug, clap::Args)]
-#[command(group = clap::ArgGroup::new("read").required(true).multiple(true).args(["white", "black"]))]
-pub(crate) struct AddCalibration {
-    /// Name, serial number or id
-    instrument: String,
-    /// The white reference was read
+#[command(
+    after_help = "Example:\n  secondcan instrument accept 019a2f3c-5b7e-7d41-9c02-6e1f8a4b3d57 \\\n      \
+        --note \"agrees with the chip read last week\"\n\n\
+        `match show` gives the id beside the caution. Managers of the store and the color lead may accept."
+)]
+pub(crate) struct Accept {
+    /// Id of the measurement
+    measurement: MeasurementId,
+    /// Why
     #[arg(long)]
-    white: bool,
-    /// Black or zero was read
-    #[arg(long)]
-    black: bool,
-    /// Temperature in °C
-    #[arg(long, value_name = "C", allow_negative_numbers = true)]
-    temperature: Option<f32>,
-    /// When it was made; now when left out
-    #[arg(long, value_name = "TIME", value_parser = conditions::time)]
-    made_at: Option<OffsetDateTime>,
+    note: Option<Note>,
 }
 
 impl Instrument {
@@ -132,7 +173,7 @@ impl Instrument {
                 let page = list.page::<Record>(&remote, path)?;
                 run.listed(&page, "no instruments yet", |items| {
                     let mut table =
-                        Table::new(&["name", "model", "serial", "geometry", "state", "id"]);
+                        Table::new(&["name", "model", "serial", "geometry", "state", "due", "id"]);
                     for item in items {
                         table.row([
                             item.name.to_string(),
@@ -140,6 +181,7 @@ impl Instrument {
                             item.serial.to_string(),
                             geometry(item.geometry).to_owned(),
                             if item.retired { "retired" } else { "in use" }.to_owned(),
+                            due_text(item),
                             item.id.to_string(),
                         ]);
                     }
@@ -155,9 +197,9 @@ impl Instrument {
                     serial: add.serial,
                     geometry: add.geometry,
                     apertures_mm: add.apertures,
-                    white_certificate: None,
-                    calibration_hours: None,
-                    warm_up_minutes: None,
+                    white_certificate: add.care.certificate(),
+                    calibration_hours: add.care.calibration_hours,
+                    warm_up_minutes: add.care.warm_up_minutes,
                 };
                 let write =
                     Write::new("register an instrument", "POST", "/instruments", Some(&new))?;
@@ -172,9 +214,9 @@ impl Instrument {
                 let change = InstrumentEdit {
                     name: edit.name,
                     store_id: store.map(|store| store.id),
-                    white_certificate: None,
-                    calibration_hours: None,
-                    warm_up_minutes: None,
+                    white_certificate: edit.care.certificate(),
+                    calibration_hours: edit.care.calibration_hours,
+                    warm_up_minutes: edit.care.warm_up_minutes,
                     retired: edit.in_use.change(),
                 };
                 let write = Write::new(
@@ -186,58 +228,67 @@ impl Instrument {
                 .on_version(record.version);
                 save(run, &remote, &write)
             }
-            Self::Calibration(command) => command.run(run, &remote),
+            Self::Show { instrument } => {
+                let record = pick(&remote, &instrument)?;
+                run.output().show(&record, |screen| draw(screen, &record))?;
+                Ok(Exit::Done)
+            }
+            Self::SwitchedOn(command) => command.run(run, &remote),
+            Self::Calibrate(command) => command.run(run, &remote),
+            Self::Calibrations { instrument, list } => {
+                calibrations(run, &remote, &instrument, &list)
+            }
+            Self::Tile(command) => command.run(run, &remote),
+            Self::Verify(command) => command.run(run, &remote),
+            Self::Drift(command) => command.run(run, &remote),
+            Self::Correct(command) => command.run(run, &remote),
+            Self::Accept(command) => command.run(run, &remote),
         }
     }
 }
 
-impl Calibration {
+impl Accept {
     fn run(self, run: &Run, remote: &Remote) -> Result<Exit, Failure> {
-        match self {
-            Self::Add(add) => {
-                let record = pick(remote, &add.instrument)?;
-                let new = NewCalibration {
-                    id: fresh!(CalibrationId),
-                    made_at: add.made_at.unwrap_or_else(now),
-                    white_read: add.white,
-                    black_read: add.black,
-                    temperature_c: add.temperature,
-                };
-                let write = Write::new(
-                    "record a calibration",
-                    "POST",
-                    format!("/instruments/{}/calibrations", record.id),
-                    Some(&new),
-                )?;
-                let saved: CalibrationRecord = remote.write(&write)?;
-                run.saved(&saved, |screen| {
-                    screen.line(format!("calibration of {} recorded", record.name));
-                    screen.pair("read", what_was_read(&saved));
-                    screen.pair("made", time_text(saved.made_at));
-                })
-            }
-            Self::List { instrument, list } => {
-                let record = pick(remote, &instrument)?;
-                let page = list.page::<CalibrationRecord>(
-                    remote,
-                    format!("/instruments/{}/calibrations", record.id),
-                )?;
-                run.listed(&page, "no calibrations yet", |items| {
-                    let mut table = Table::new(&["made", "by", "read", ">°C"]);
-                    for item in items {
-                        table.row([
-                            time_text(item.made_at),
-                            item.made_by.name.clone(),
-                            what_was_read(item).to_owned(),
-                            item.temperature_c
-                                .map_or(String::new(), |celsius| format!("{celsius:.1}")),
-                        ]);
-                    }
-                    table
-                })
-            }
-        }
+        let new = NewAcceptance {
+            id: fresh!(AcceptanceId),
+            note: self.note,
+        };
+        let write = Write::new(
+            "accept a reading",
+            "POST",
+            format!("/measurements/{}/accept", self.measurement),
+            Some(&new),
+        )?;
+        let saved: Measurement = remote.write(&write)?;
+        run.saved(&saved, |screen| {
+            let due: Vec<&str> = saved.instrument_due.iter().map(|due| due.words()).collect();
+            screen.line(format!("accepted, though {} then", due.join(", ")));
+        })
     }
+}
+
+fn calibrations(
+    run: &Run,
+    remote: &Remote,
+    instrument: &str,
+    list: &ListOptions,
+) -> Result<Exit, Failure> {
+    let record = pick(remote, instrument)?;
+    let path = format!("/instruments/{}/calibrations", record.id);
+    let page = list.page::<CalibrationRecord>(remote, path)?;
+    run.listed(&page, "no calibrations yet", |items| {
+        let mut table = Table::new(&["made", "by", "read", ">°C"]);
+        for item in items {
+            table.row([
+                time_text(item.made_at),
+                item.made_by.name.clone(),
+                what_was_read(item).to_owned(),
+                item.temperature_c
+                    .map_or(String::new(), |celsius| format!("{celsius:.1}")),
+            ]);
+        }
+        table
+    })
 }
 
 fn pick(remote: &Remote, typed: &str) -> Result<Record, Failure> {
@@ -287,4 +338,39 @@ fn draw(screen: &mut Screen, instrument: &Record) {
         },
     );
     screen.pair("id", instrument.id.to_string());
+    if let Some(white) = &instrument.white_certificate {
+        let expires = white.expires_on.map_or("no end stated".to_owned(), |day| {
+            format!("holds until {day}")
+        });
+        screen.pair("white tile", format!("{}, {expires}", white.serial));
+    }
+    let state = &instrument.state;
+    let at = |read: Option<time::OffsetDateTime>| read.map_or("never".to_owned(), time_text);
+    screen.pair("white read", at(state.white_read_at));
+    screen.pair("black read", at(state.black_read_at));
+    if let Some(due) = state.calibration_due_at {
+        screen.pair("next due", time_text(due));
+    }
+    screen.pair("on since", on_since(instrument));
+    for due in &state.due {
+        screen.warn(format!("{}: {}", due.words(), due.remedy()));
+    }
+}
+
+/// Since when it is on, and how that is known.
+fn on_since(instrument: &Record) -> String {
+    let state = &instrument.state;
+    match (state.switched_on_at, state.switched_on_basis) {
+        (Some(on), Some(StartBasis::Told)) => time_text(on),
+        (Some(on), _) => format!(
+            "{} by its first use today; nobody said when it was switched on",
+            time_text(on)
+        ),
+        (None, _) => "not known".to_owned(),
+    }
+}
+
+fn due_text(instrument: &Record) -> String {
+    let due: Vec<&str> = instrument.state.due.iter().map(|due| due.words()).collect();
+    due.join(", ")
 }

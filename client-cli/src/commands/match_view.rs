@@ -3,7 +3,8 @@
 use color::{Direction, Lab, VerdictLimits, de2000};
 use formula::label::LabelCode;
 use formula::wire::v1::{
-    Basis, Carrier, Match as Record, Page, Product, Revision, ShotShown, Tint, VerdictsInForce,
+    Basis, Carrier, Match as Record, Measurement, Page, Product, Revision, ShotShown, Tint,
+    VerdictsInForce,
 };
 
 use super::{Run, match_light};
@@ -150,6 +151,7 @@ fn draw(screen: &mut Screen, opened: &Record, beside: &Beside) {
     match_light::warnings(screen, opened);
     let wanted = opened.sample.lab.0;
     screen.color("wanted", wanted, "");
+    cautions(screen, "sample", &opened.sample);
     if let Some(current) = current(opened) {
         compare(screen, wanted, current, beside.limits);
         screen.gap();
@@ -356,9 +358,57 @@ fn drawdowns(screen: &mut Screen, opened: &Record) {
             ]);
         }
     }
-    if !table.is_empty() {
-        screen.gap();
-        screen.table(&table);
+    if table.is_empty() {
+        return;
+    }
+    screen.gap();
+    screen.table(&table);
+    for revision in &opened.revisions {
+        for drawdown in &revision.drawdowns {
+            let what = format!(
+                "drawdown of {} of revision {}",
+                time_text(drawdown.made_at),
+                revision.number
+            );
+            cautions(screen, &what, &drawdown.measurement);
+            let Some(corrected) = &drawdown.corrected else {
+                continue;
+            };
+            let rests_on: Vec<String> = corrected
+                .rests_on
+                .iter()
+                .map(|used| {
+                    format!(
+                        "{} to {} (version {})",
+                        used.instrument.name, used.reference.name, used.version
+                    )
+                })
+                .collect();
+            screen.line(format!(
+                "{what}: ΔE00 {:.2} after correction of {}",
+                corrected.de2000_from_wanted,
+                rests_on.join(" and ")
+            ));
+            for caution in &corrected.cautions {
+                screen.warn(caution);
+            }
+        }
+    }
+}
+
+/// What to know before relying on a reading.
+fn cautions(screen: &mut Screen, what: &str, read: &Measurement) {
+    for caution in &read.cautions {
+        screen.warn(format!("{what}: {caution} (measurement {})", read.read.id));
+    }
+    if let Some(accepted) = &read.accepted {
+        let due: Vec<&str> = read.instrument_due.iter().map(|due| due.words()).collect();
+        screen.line(format!(
+            "{what}: accepted by {} on {} though {}",
+            accepted.by.name,
+            time_text(accepted.at),
+            due.join(", ")
+        ));
     }
 }
 

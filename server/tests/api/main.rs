@@ -22,3 +22,4 @@ mod slow_bodies;
 mod support;
 mod tiles;
 mod tints;
+mod wavelengths;
