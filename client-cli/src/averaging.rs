@@ -1,7 +1,9 @@
 //! Readings of one sample as one.
 
 use color::spread::ADVISED_FOR_T2;
-use color::{AverageError, Illuminant, Lab, Observer, Reading, Spectrum, Spread, Viewing};
+use color::{
+    AverageError, Conditions, Illuminant, Lab, Observer, Reading, Spectrum, Spread, Unlike, Viewing,
+};
 
 use crate::exit::Failure;
 use crate::output::Screen;
@@ -13,6 +15,10 @@ pub(crate) struct Averaged {
     pub(crate) name: String,
     /// The average.
     pub(crate) mean: Spectrum,
+    /// How it was read, as far as the file says it of the first reading.
+    pub(crate) conditions: Conditions,
+    /// Why the readings do not compare among themselves.
+    pub(crate) unlike: Vec<Unlike>,
     names: Vec<String>,
     each: Vec<Spectrum>,
 }
@@ -35,9 +41,23 @@ impl Averaged {
             [one] => one.name.clone(),
             all => format!("average of {} readings", all.len()),
         };
+        let conditions = readings
+            .first()
+            .map_or_else(Conditions::default, |first| first.conditions);
+        let mut unlike = Vec::new();
+        for why in readings
+            .iter()
+            .flat_map(|one| conditions.unlike(&one.conditions))
+        {
+            if !unlike.contains(&why) {
+                unlike.push(why);
+            }
+        }
         Ok(Self {
             name,
             mean,
+            conditions,
+            unlike,
             names: readings.iter().map(|one| one.name.clone()).collect(),
             each: readings.iter().map(|one| one.spectrum.clone()).collect(),
         })
@@ -54,6 +74,17 @@ impl Averaged {
             as_read: Vec::new(),
             ..first
         }
+    }
+
+    /// Why this and that sample do not compare like with like, as sentences.
+    pub(crate) fn warnings(&self, other: &Self) -> Vec<String> {
+        self.unlike
+            .iter()
+            .copied()
+            .chain(other.unlike.iter().copied())
+            .chain(self.conditions.unlike(&other.conditions))
+            .map(|why| why.to_string())
+            .collect()
     }
 
     /// Each reading's color.

@@ -13,6 +13,7 @@ mod formula_input;
 mod instrument;
 mod library;
 mod login;
+mod match_light;
 mod match_record;
 mod match_view;
 mod matches;

@@ -48,8 +48,8 @@ pub(crate) struct ConditionOptions {
     /// Light that fell on the sample (ISO 13655)
     #[arg(long, value_parser = word::<Filter>())]
     pub(crate) filter: Option<Filter>,
-    /// How many readings were averaged; 1 when neither you nor the file says
-    #[arg(long, value_name = "N")]
+    /// How many readings were averaged; 1 when neither you nor the file says, with --average those of the file
+    #[arg(long, value_name = "N", conflicts_with = "average")]
     pub(crate) readings: Option<u16>,
     /// Gloss at 60°, in gloss units (ISO 2813)
     #[arg(long, value_name = "GU")]
@@ -142,7 +142,11 @@ impl ConditionOptions {
             aperture_mm: settle("aperture", self.aperture, conditions.aperture_mm),
             backing: settle("backing", self.backing, conditions.backing.map(Into::into)),
             filter: settle("filter", self.filter, conditions.filter.map(Into::into)),
-            readings: settle("readings", self.readings, details.readings).unwrap_or(1),
+            readings: match u16::try_from(one.each.len()) {
+                Ok(0) => settle("readings", self.readings, details.readings).unwrap_or(1),
+                averaged => averaged.unwrap_or(u16::MAX),
+            },
+            each: one.each.iter().map(|one| one.values().to_vec()).collect(),
             gloss60: settle("gloss60", self.gloss60, details.gloss60),
             gloss85: settle("gloss85", self.gloss85, details.gloss85),
             instrument_id,

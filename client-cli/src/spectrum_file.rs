@@ -5,8 +5,9 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use color::exchange::FileFormat;
-use color::{Ends, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, Tag};
+use color::{Ends, MAX_FILE_BYTES, ReadOptions, Reading, Scale, SpectraFile, Spectrum, Tag};
 
+use crate::averaging::Averaged;
 use crate::exit::Failure;
 use crate::output;
 
@@ -139,6 +140,9 @@ pub(crate) struct SampleOptions {
     /// Which sample of the file, when it holds several
     #[arg(long, value_name = "NAME", requires = "spectrum")]
     pub(crate) sample: Option<String>,
+    /// The samples of the file are readings of one: average them, and keep each beside the average
+    #[arg(long, requires = "spectrum")]
+    pub(crate) average: bool,
     #[command(flatten)]
     pub(crate) reading: ReadingOptions,
 }
@@ -146,8 +150,10 @@ pub(crate) struct SampleOptions {
 /// One reading and what its file says of all.
 #[derive(Debug, Clone)]
 pub(crate) struct OneReading {
-    /// The reading.
+    /// The reading, or the average of several.
     pub(crate) reading: Reading,
+    /// The several that were averaged; empty for one.
+    pub(crate) each: Vec<Spectrum>,
     /// The unit of the values in the file.
     pub(crate) scale: Scale,
     /// The file's format.
@@ -156,6 +162,53 @@ pub(crate) struct OneReading {
     pub(crate) tags: Vec<Tag>,
     /// What had to be assumed.
     pub(crate) assumed: Vec<String>,
+}
+
+impl OneReading {
+    /// The one sample of a file: that of the name, the average of all (or of all of that name), or the only one.
+    ///
+    /// # Errors
+    /// When it is not clear which sample is meant, or those to be averaged differ in wavelengths.
+    pub(crate) fn of(
+        file: SpectraFile,
+        name: Option<&str>,
+        average: bool,
+    ) -> Result<Self, Failure> {
+        let SpectraFile {
+            format,
+            scale,
+            readings,
+            tags,
+            assumed,
+            ..
+        } = file;
+        let (reading, each) = if average {
+            let readings = match name {
+                Some(name) => named(readings, name)?,
+                None => readings,
+            };
+            let averaged = Averaged::of(&readings)?;
+            let several = readings.len() > 1;
+            let each = readings.iter().map(|one| one.spectrum.clone());
+            let each = each.filter(|_| several).collect();
+            let reading = readings
+                .into_iter()
+                .next()
+                .map(|first| averaged.as_reading(first))
+                .ok_or_else(|| Failure::bad("spectrum", "the file holds no sample"))?;
+            (reading, each)
+        } else {
+            (choose(readings, name)?, Vec::new())
+        };
+        Ok(Self {
+            reading,
+            each,
+            scale,
+            format,
+            tags,
+            assumed,
+        })
+    }
 }
 
 impl SampleOptions {
@@ -168,13 +221,7 @@ impl SampleOptions {
             return Ok(None);
         };
         let file = read(path, self.reading)?;
-        Ok(Some(OneReading {
-            reading: choose(file.readings, self.sample.as_deref())?,
-            scale: file.scale,
-            format: file.format,
-            tags: file.tags,
-            assumed: file.assumed,
-        }))
+        OneReading::of(file, self.sample.as_deref(), self.average).map(Some)
     }
 }
 

@@ -93,11 +93,7 @@ impl Lab {
         let fx = lightness_root(color.x / white.x);
         let fy = lightness_root(color.y / white.y);
         let fz = lightness_root(color.z / white.z);
-        Self {
-            l: 116.0 * fy - 16.0,
-            a: 500.0 * (fx - fy),
-            b: 200.0 * (fy - fz),
-        }
+        from_roots(fx, fy, fz)
     }
 
     /// The tristimulus value this color stands for under a white; inverse of
@@ -183,10 +179,21 @@ pub(crate) fn hue_degrees(a: f64, b: f64) -> f64 {
     if positive >= 360.0 { 0.0 } else { positive }
 }
 
+/// Where f(t) of ISO/CIE 11664-4 goes over from a straight line to the cube root.
+pub(crate) const ROOT_LIMIT: f64 = (24.0 / 116.0) * (24.0 / 116.0) * (24.0 / 116.0);
+
+/// L\*a\*b\* of f(X/Xn), f(Y/Yn), f(Z/Zn) (ISO/CIE 11664-4, equations 1–3).
+pub(crate) fn from_roots(fx: f64, fy: f64, fz: f64) -> Lab {
+    Lab {
+        l: 116.0 * fy - 16.0,
+        a: 500.0 * (fx - fy),
+        b: 200.0 * (fy - fz),
+    }
+}
+
 /// f(t) of ISO/CIE 11664-4: cube root above (24/116)³, straight line below.
 fn lightness_root(ratio: f64) -> f64 {
-    const LIMIT: f64 = (24.0 / 116.0) * (24.0 / 116.0) * (24.0 / 116.0);
-    if ratio > LIMIT {
+    if ratio > ROOT_LIMIT {
         ratio.cbrt()
     } else {
         (841.0 / 108.0) * ratio + 16.0 / 116.0

@@ -3,6 +3,10 @@
 //! The weights are for data corrected for the instrument's bandpass, as its maker delivers
 //! them. 20 nm data have weights of their own; they are never interpolated to 10 nm first.
 
+mod many;
+
+pub use many::BrokenRow;
+
 use crate::cie_table::{FIRST_NM, LAST_NM, lagrange_shares, uneven_shares};
 use crate::illuminant::Viewing;
 use crate::lab::{Lab, Xyz};
@@ -22,10 +26,6 @@ pub struct WeightTable {
     weights: Vec<[f64; 3]>,
 }
 
-/// Spectra summed side by side: four hide the delay of adding, as one sum waits for its own last
-/// term.
-const ABREAST: usize = 4;
-
 /// A spectrum whose wavelengths are not those of the table.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error("the spectrum is {spectrum}, the weights are for {table}; make a table for the spectrum")]
@@ -34,16 +34,6 @@ pub struct GridMismatch {
     pub spectrum: Wavelengths,
     /// Wavelengths of the table.
     pub table: Wavelengths,
-}
-
-/// Values that are no whole number of spectra.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{values} values are no whole number of spectra at {wavelengths} wavelengths")]
-pub struct BrokenRow {
-    /// Number of values.
-    pub values: usize,
-    /// Number of wavelengths of the table.
-    pub wavelengths: usize,
 }
 
 impl WeightTable {
@@ -112,56 +102,15 @@ impl WeightTable {
         Ok(Lab::from_xyz(self.xyz(spectrum)?, self.white))
     }
 
-    /// L\*a\*b\* of many spectra, whose values as fractions at the table's wavelengths follow each
-    /// other in one slice. To the bit what [`WeightTable::lab`] gives, in less time; the values
-    /// are not checked.
-    ///
-    /// # Errors
-    /// [`BrokenRow`] when the last spectrum is not whole.
-    pub fn labs(&self, values: &[f64]) -> Result<Vec<Lab>, BrokenRow> {
-        let wavelengths = self.weights.len();
-        let values_given = values.len();
-        if !values_given.is_multiple_of(wavelengths) {
-            return Err(BrokenRow {
-                values: values_given,
-                wavelengths,
-            });
-        }
-        let mut labs = Vec::with_capacity(values_given / wavelengths);
-        let mut blocks = values.chunks_exact(ABREAST * wavelengths);
-        for block in &mut blocks {
-            let mut rows = block.chunks_exact(wavelengths);
-            let rows = std::array::from_fn(|_| rows.next().unwrap_or_default());
-            let sums = sums::<ABREAST>(&self.weights, rows);
-            labs.extend(sums.map(|sum| Lab::from_xyz(sum.into(), self.white)));
-        }
-        for row in blocks.remainder().chunks_exact(wavelengths) {
-            let [sum] = sums(&self.weights, [row]);
-            labs.push(Lab::from_xyz(sum.into(), self.white));
-        }
-        Ok(labs)
-    }
-
     fn sum(&self, spectrum: &Spectrum) -> Xyz {
-        let [sum] = sums(&self.weights, [spectrum.values()]);
-        Xyz::from(sum)
-    }
-}
-
-/// The weighted sums of `N` spectra, each in the order of wavelengths.
-fn sums<const N: usize>(weights: &[[f64; 3]], rows: [&[f64]; N]) -> [[f64; 3]; N] {
-    let rows = rows.map(|row| &row[..weights.len()]);
-    // A fourth place makes two even pairs, which the processor adds at once.
-    let mut sums = [[0.0; 4]; N];
-    for (at, [x, y, z]) in weights.iter().enumerate() {
-        let weight = [*x, *y, *z, 0.0];
-        for (sum, row) in sums.iter_mut().zip(rows) {
-            for (sum, weight) in sum.iter_mut().zip(weight) {
-                *sum += row[at] * weight;
+        let mut sums = [0.0; 3];
+        for (value, weights) in spectrum.values().iter().zip(&self.weights) {
+            for (sum, weight) in sums.iter_mut().zip(weights) {
+                *sum += value * weight;
             }
         }
+        Xyz::from(sums)
     }
-    sums.map(|[x, y, z, _]| [x, y, z])
 }
 
 fn even_weights(viewing: Viewing, grid: Grid) -> Vec<[f64; 3]> {

@@ -145,7 +145,15 @@ fn spectra(chain: &Chain, customer: uuid::Uuid, recorded: &Value) -> Vec<Refusal
         let values = vec!["0.4"; count].join(",");
         format!("{{\"start_nm\":{start},\"step_nm\":{step},\"values\":[{values}]}}")
     };
-    let cases: [(&str, String, u16, &str, &[&str]); 22] = [
+    let listed = |nms: &[f64], values: usize, more: &str| {
+        let values = vec!["0.4"; values].join(",");
+        format!("{{\"wavelengths_nm\":{nms:?},{more}\"values\":[{values}]}}")
+    };
+    let thirds: Vec<f64> = (0..91).map(|i| 400.0 + 10.0 / 3.0 * f64::from(i)).collect();
+    let mut with_gap = thirds.clone();
+    with_gap.drain(30..37);
+    let falling: Vec<f64> = thirds.iter().rev().copied().collect();
+    let cases: [(&str, String, u16, &str, &[&str]); 28] = [
         (
             "NaN",
             with_value("NaN"),
@@ -245,11 +253,53 @@ fn spectra(chain: &Chain, customer: uuid::Uuid, recorded: &Value) -> Vec<Refusal
             &["spectrum", "10000 values"],
         ),
         (
-            "step 5",
-            grid("400", "5", 61),
+            "step 25",
+            grid("400", "25", 13),
             422,
             "invalid-value",
-            &["step 5 nm"],
+            &["step 25 nm", "1 to 20 nm"],
+        ),
+        (
+            "no wavelengths",
+            "{\"values\":[0.4,0.4]}".to_owned(),
+            422,
+            "invalid-value",
+            &["start_nm and step_nm, or wavelengths_nm"],
+        ),
+        (
+            "wavelengths told twice",
+            listed(&thirds, 91, "\"start_nm\":400,\"step_nm\":10,"),
+            422,
+            "invalid-value",
+            &["not both"],
+        ),
+        (
+            "a value less than wavelengths",
+            listed(&thirds, 90, ""),
+            422,
+            "invalid-value",
+            &["90 values", "91 wavelengths"],
+        ),
+        (
+            "a gap",
+            listed(&with_gap, with_gap.len(), ""),
+            422,
+            "invalid-value",
+            &["nothing was measured between", "20 nm"],
+        ),
+        (
+            "wavelengths that fall",
+            listed(&falling, 91, ""),
+            422,
+            "invalid-value",
+            &["must rise"],
+        ),
+        (
+            "micrometers",
+            listed(&[0.4, 0.5, 0.6, 0.7], 4, ""),
+            422,
+            "invalid-value",
+            &["nanometers"],
         ),
         (
             "step 0",

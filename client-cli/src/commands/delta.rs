@@ -119,6 +119,9 @@ struct Difference {
     verdict: Verdict,
     #[serde(skip_serializing_if = "Option::is_none")]
     batch: Option<Batch>,
+    /// Why the figures are to be taken with care.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    warnings: Vec<String>,
 }
 
 /// Which sample under which light.
@@ -234,6 +237,7 @@ impl Delta {
                 sample: sample.spread(viewing),
                 t2: HotellingT2::of_mean(&sample.labs(viewing), wanted),
             }),
+            warnings: standard.warnings(sample),
             ..self.difference(None, wanted, sample.mean.lab(viewing))
         }
     }
@@ -278,6 +282,7 @@ impl Delta {
             direction: Direction::between(standard, sample),
             verdict: VerdictLimits::default().judge(de2000(standard, sample)),
             batch: None,
+            warnings: Vec::new(),
         }
     }
 }
@@ -309,6 +314,9 @@ fn draw(screen: &mut Screen, difference: &Difference) {
         difference.verdict.phrase(),
         difference.direction
     ));
+    for warning in &difference.warnings {
+        screen.warn(warning);
+    }
     if let Some(batch) = &difference.batch {
         screen.pair("standard", spread_text(&batch.standard));
         screen.pair("sample", spread_text(&batch.sample));

@@ -7,9 +7,10 @@ use formula::wire::v1::{
     VerdictsInForce,
 };
 
-use super::Run;
+use super::{Run, match_light};
 use crate::exit::{Exit, Failure};
 use crate::output::{Screen, Table, time_text};
+use crate::plot::PlotOptions;
 use crate::remote::{PathQuery, Remote, RemoteError};
 
 /// Where color is mixed.
@@ -29,14 +30,27 @@ struct Beside {
 ///
 /// # Errors
 /// When stdout can't be written, or the server can't be asked for what stands beside it.
-pub(super) fn show(run: &Run, remote: &Remote, opened: &Record) -> Result<Exit, Failure> {
+pub(super) fn show(
+    run: &Run,
+    remote: &Remote,
+    opened: &Record,
+    plot: &PlotOptions,
+) -> Result<Exit, Failure> {
+    let figures = if plot.wanted() {
+        match_light::figures(opened)?
+    } else {
+        Vec::new()
+    };
+    plot.write(&figures)?;
     if run.output().is_json() {
         run.output().show(opened, |_| {})?;
         return Ok(Exit::Done);
     }
     let beside = beside(remote, opened)?;
-    run.output()
-        .show(opened, |screen| draw(screen, opened, &beside))?;
+    run.output().show(opened, |screen| {
+        draw(screen, opened, &beside);
+        plot.draw(screen, &figures);
+    })?;
     Ok(Exit::Done)
 }
 
@@ -134,6 +148,7 @@ fn draw(screen: &mut Screen, opened: &Record, beside: &Beside) {
             opened.sheen.word.human_name()
         ),
     );
+    match_light::warnings(screen, opened);
     let wanted = opened.sample.lab.0;
     screen.color("wanted", wanted, "");
     cautions(screen, "sample", &opened.sample);
@@ -150,6 +165,7 @@ fn draw(screen: &mut Screen, opened: &Record, beside: &Beside) {
         screen.gap();
         screen.line("no formula yet: add it with `secondcan match revise`");
     }
+    match_light::draw(screen, opened);
     drawdowns(screen, opened);
     tints(screen, opened, beside);
     if let Some(note) = &opened.note {

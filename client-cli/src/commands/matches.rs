@@ -12,6 +12,7 @@ use super::match_record::{self, RecordOptions};
 use super::{ListOptions, Run, customer, draft, match_view};
 use crate::exit::{Exit, Failure};
 use crate::output::{Table, lab_text, time_text};
+use crate::plot::PlotOptions;
 use crate::reference;
 use crate::remote::{PathQuery, Remote, Write, fresh, now};
 
@@ -43,10 +44,14 @@ pub(crate) enum Match {
         list: ListOptions,
     },
     /// Open a match: color, formula, how near it came, drawdowns and tints
-    #[command(after_help = "Example:\n  secondcan match show 7K3QF-9XW2D-Q")]
+    #[command(
+        after_help = "Examples:\n  secondcan match show 7K3QF-9XW2D-Q\n  secondcan match show 7K3QF-9XW2D-Q --plot --svg lobby.svg"
+    )]
     Show {
         /// Label code or id
         r#match: String,
+        #[command(flatten)]
+        plot: PlotOptions,
     },
     /// Add a corrected formula; the earlier ones stay
     #[command(
@@ -159,9 +164,9 @@ impl Match {
                 let page = list.page::<MatchHit>(&remote, path)?;
                 run.listed(&page, "no matches yet", hit_table)
             }
-            Self::Show { r#match } => {
+            Self::Show { r#match, plot } => {
                 let opened = reference::open_match(&remote, &r#match)?;
-                match_view::show(run, &remote, &opened)
+                match_view::show(run, &remote, &opened, &plot)
             }
             Self::Revise(revise) => revise.run(run, &remote),
             Self::Reuse(reuse) => reuse.run(run, &remote),

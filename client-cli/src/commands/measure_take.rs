@@ -14,7 +14,6 @@ use serde::Serialize;
 use uuid::Uuid;
 
 use super::Run;
-use crate::averaging::Averaged;
 use crate::conditions::ConditionOptions;
 use crate::exit::{Exit, Failure};
 use crate::remote::{Remote, RemoteError, Write, fresh};
@@ -222,16 +221,13 @@ impl<'a> Taker<'a> {
 
     fn read(&self, path: &Path, bytes: &[u8]) -> Result<OneReading, Failure> {
         let file = spectrum_file::parse_quietly(bytes, path, self.reading)?;
-        let scale = file.scale;
-        let reading = if self.average {
-            let averaged = Averaged::of(&file.readings)?;
-            averaged.as_reading(file.readings)
-        } else {
-            spectrum_file::choose(file.readings, None).map_err(|failure| {
+        OneReading::of(file, None, self.average).map_err(|failure| {
+            if self.average {
+                failure
+            } else {
                 failure.remedy("if they are readings of one sample, watch with --average")
-            })?
-        };
-        Ok(OneReading { reading, scale })
+            }
+        })
     }
 
     /// Into the draft in hand; into a new one when there is none, or the server can't be asked.

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use color::metamerism::{Difference, Metamerism as Index, TwoLights};
-use color::{Illuminant, Inconstancy, Observer, Reading, Spectrum, Viewing};
+use color::{Illuminant, Inconstancy, Observer, Reading, Viewing};
 use serde::Serialize;
 
 use super::Run;
@@ -69,6 +69,9 @@ struct Of {
     #[serde(flatten)]
     index: Index,
     inconstancy: Inconstancies,
+    /// Why the figures are to be taken with care.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    warnings: Vec<String>,
 }
 
 /// CIEDE2000 of each with itself between the two lights, adapted.
@@ -90,7 +93,7 @@ impl Metamerism {
         let mut results = Vec::new();
         for sample in &samples {
             for &test in &self.tests {
-                results.push(self.of(&standard.spectrum, sample, test)?);
+                results.push(self.of(&standard, sample, test)?);
             }
         }
         let figures = if self.plot.wanted() {
@@ -135,24 +138,35 @@ impl Metamerism {
                 ]);
             }
             screen.table(&table);
+            for of in answer.results.iter().filter(|of| of.test == self.tests[0]) {
+                for warning in &of.warnings {
+                    screen.warn(format!("{}: {warning}", of.sample));
+                }
+            }
             self.plot.draw(screen, &figures);
         })?;
         Ok(Exit::Done)
     }
 
-    fn of(&self, standard: &Spectrum, sample: &Reading, test: Illuminant) -> Result<Of, Failure> {
+    fn of(&self, standard: &Reading, sample: &Reading, test: Illuminant) -> Result<Of, Failure> {
         let lights = TwoLights {
             reference: Viewing::new(self.reference, self.observer),
             test: Viewing::new(test, self.observer),
         };
-        let index = Index::between(standard, &sample.spectrum, lights)
+        let index = Index::between(&standard.spectrum, &sample.spectrum, lights)
             .map_err(|error| Failure::bad("sample", error.to_string()).value(&sample.name))?;
         Ok(Of {
             sample: sample.name.clone(),
             test,
             index,
+            warnings: standard
+                .conditions
+                .unlike(&sample.conditions)
+                .iter()
+                .map(ToString::to_string)
+                .collect(),
             inconstancy: Inconstancies {
-                standard: Inconstancy::of(standard, lights).de2000,
+                standard: Inconstancy::of(&standard.spectrum, lights).de2000,
                 sample: Inconstancy::of(&sample.spectrum, lights).de2000,
             },
         })

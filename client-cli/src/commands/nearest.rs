@@ -4,7 +4,9 @@ use std::path::PathBuf;
 
 use color::Lab;
 use formula::sheen::SheenWord;
-use formula::wire::v1::{LabD65, NearestAnswer, NearestRequest, SpectrumValues};
+use formula::wire::v1::{
+    Backing, Geometry, LabD65, NearestAnswer, NearestRequest, ShopLight, SpectrumValues, Specular,
+};
 
 use super::{Run, library};
 use crate::amounts;
@@ -53,6 +55,15 @@ pub(crate) struct Nearest {
     /// Only drawn down and measured dry
     #[arg(long)]
     verified_only: bool,
+    /// Geometry of the instrument that read the color asked for (CIE 15)
+    #[arg(long, value_parser = word::<Geometry>())]
+    geometry: Option<Geometry>,
+    /// Whether a sphere instrument caught the mirror reflection
+    #[arg(long, value_parser = word::<Specular>())]
+    specular: Option<Specular>,
+    /// What lay behind the sample
+    #[arg(long, value_parser = word::<Backing>())]
+    backing: Option<Backing>,
 }
 
 impl Nearest {
@@ -97,6 +108,9 @@ impl Nearest {
             sheen: self.sheen,
             store_id: store.map(|store| store.id),
             verified_only: self.verified_only,
+            geometry: self.geometry,
+            specular: self.specular,
+            backing: self.backing,
         };
         let answer: NearestAnswer = remote.ask("/nearest", &request)?;
         run.output().show(&answer, |screen| {
@@ -110,8 +124,18 @@ impl Nearest {
                 return;
             }
             let mut table = Table::new(&[
-                ">ΔE00", "verdict", "it is", "label", "product", "base", "sheen", "store", "made",
-                ">tints", "state",
+                ">ΔE00",
+                "verdict",
+                "it is",
+                "label",
+                "product",
+                "base",
+                "sheen",
+                "store",
+                "made",
+                ">tints",
+                "state",
+                "shop light",
             ]);
             for hit in &answer.results {
                 let verified = if hit.verified {
@@ -135,9 +159,15 @@ impl Nearest {
                     } else {
                         verified.to_owned()
                     },
+                    shop_light(&hit.shop_light),
                 ]);
             }
             screen.table(&table);
+            for hit in &answer.results {
+                for warning in &hit.warnings {
+                    screen.warn(format!("{}: {warning}", hit.label_code));
+                }
+            }
             screen.gap();
             screen.line(format!("{} formulas examined", answer.examined));
         })?;
@@ -146,5 +176,17 @@ impl Nearest {
         } else {
             Exit::Done
         })
+    }
+}
+
+fn shop_light(judged: &ShopLight) -> String {
+    match judged {
+        ShopLight::Judged { parts, worst, .. } => format!(
+            "{}{:.2} under {}",
+            if *parts { "PARTS: " } else { "" },
+            worst.de2000,
+            worst.light.0
+        ),
+        ShopLight::Unjudged { .. } => "not known".to_owned(),
     }
 }

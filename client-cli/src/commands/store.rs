@@ -1,11 +1,12 @@
 //! `store …`.
 
+use color::Illuminant;
 use formula::id::StoreId;
 use formula::naming::StoreName;
 use formula::phone::PhoneRegion;
-use formula::wire::v1::{NewStore, Store as Record, StoreEdit};
+use formula::wire::v1::{Light, NewStore, Store as Record, StoreEdit};
 
-use super::{ListOptions, Run};
+use super::{ListOptions, Run, own_store};
 use crate::exit::{Exit, Failure};
 use crate::output::{Screen, Table};
 use crate::reference;
@@ -35,6 +36,18 @@ pub(crate) enum Store {
         after_help = "Example:\n  secondcan store edit \"North Quay\" --name \"North Quay, pier 2\""
     )]
     Edit(Edit),
+    /// The lights that a store judges under: shows them, or chooses others
+    #[command(
+        after_help = "Examples:\n  secondcan store lights\n  secondcan store lights \"North Quay\" --set D65,A,F11\n\n\
+            The first light is the one that the others are compared with. The observer is 10°."
+    )]
+    Lights {
+        /// Name or id; your own counter's store when left out
+        store: Option<String>,
+        /// 1 to 6 lights: A, C, D50, D55, D65, D75, F2, F7, F11, LED-B1 to LED-B5
+        #[arg(long, value_name = "LIGHTS", value_delimiter = ',')]
+        set: Vec<Illuminant>,
+    },
 }
 
 /// `store edit`.
@@ -91,9 +104,38 @@ impl Store {
                     name: edit.name,
                     phone_region: edit.region,
                     closed: (edit.close || edit.open).then_some(edit.close),
+                    lights: None,
                 };
                 let write = Write::new(
                     "change a store",
+                    "PATCH",
+                    format!("/stores/{}", record.id),
+                    Some(&change),
+                )?
+                .on_version(record.version);
+                let saved: Record = remote.write(&write)?;
+                run.saved(&saved, |screen| draw(screen, &saved))
+            }
+            Self::Lights { store, set } => {
+                let record = match &store {
+                    Some(store) => reference::store(&remote, store)?,
+                    None => {
+                        let own = own_store(&remote, None)?;
+                        remote.get(format!("/stores/{}", own.id))?
+                    }
+                };
+                if set.is_empty() {
+                    run.output().show(&record, |screen| draw(screen, &record))?;
+                    return Ok(Exit::Done);
+                }
+                let change = StoreEdit {
+                    name: None,
+                    phone_region: None,
+                    closed: None,
+                    lights: Some(set.into_iter().map(Light).collect()),
+                };
+                let write = Write::new(
+                    "choose a store's lights",
                     "PATCH",
                     format!("/stores/{}", record.id),
                     Some(&change),
@@ -114,5 +156,7 @@ fn draw(screen: &mut Screen, store: &Record) {
     screen.bold(&store.name);
     screen.pair("region", store.phone_region.to_string());
     screen.pair("state", state(store));
+    let lights: Vec<&str> = store.lights.iter().map(|light| light.0.name()).collect();
+    screen.pair("lights", lights.join(", "));
     screen.pair("id", store.id.to_string());
 }

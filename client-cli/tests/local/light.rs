@@ -4,8 +4,10 @@ use serde_json::Value;
 
 use crate::desk::{Desk, flat, wavelengths};
 
+type Reflectance = fn(f64) -> f64;
+
 /// A wide file of samples, each a function of the wavelength.
-fn samples(samples: &[(&str, fn(f64) -> f64)]) -> String {
+fn samples(samples: &[(&str, Reflectance)]) -> String {
     let mut text = "name".to_owned();
     for nm in wavelengths() {
         text += &format!(",R{nm}");
@@ -228,6 +230,38 @@ fn spectra_are_compared_under_many_lights_and_formulas() {
     assert_eq!(results[3]["light"], "A");
     for name in ["de2000", "de94_textile", "cmc_one"] {
         assert!(number(&results[3]["delta"][name]) > 0.5, "{document}");
+    }
+}
+
+#[test]
+fn unlike_readings_are_told_wherever_two_are_compared() {
+    let desk = Desk::new();
+    let stated = |geometry: &str, text: String| format!("# geometry: {geometry}\n{text}");
+    desk.file("a.csv", stated("d:8", samples(&[("chip", wanted)])));
+    desk.file(
+        "b.csv",
+        stated("45:0", samples(&[("drawdown", other_pigments)])),
+    );
+    for (verb, first, second) in [
+        ("delta", "--spectrum", "--spectrum"),
+        ("metamerism", "--standard", "--sample"),
+    ] {
+        let args = [verb, first, "a.csv", second, "b.csv"];
+        let screen = desk.run(&args).out;
+        assert!(
+            screen.contains("! ") && screen.contains("read at d:8 and at 45:0"),
+            "{screen}"
+        );
+        let document = desk.run(&[&args[..], &["--json"]].concat()).json();
+        let of = document
+            .get("results")
+            .map_or(&document, |results| &results[0]);
+        assert!(
+            of["warnings"][0].as_str().unwrap().contains("45:0"),
+            "{document}"
+        );
+        let same = desk.run(&[verb, first, "a.csv", second, "a.csv"]);
+        assert!(!same.out.contains("read at"), "{}", same.out);
     }
 }
 

@@ -8,11 +8,11 @@ use formula::wire::v1::{
 };
 
 use super::policy::{Act, require};
-use super::{App, AppError, AppResult, Caller, comparisons, measurements};
+use super::{App, AppError, AppResult, Caller, comparisons, light, measurements};
 use crate::store::matches::{MatchRow, Wanted};
 use crate::store::revisions::Place;
 use crate::store::write::{Begun, PageAsk, Reply, WriteKey, WriteTx, Written};
-use crate::store::{Conn, access, matches, notes, offer, revisions};
+use crate::store::{Conn, access, matches, notes, offer, revisions, stores};
 
 impl App {
     /// Matches in order of id: of one customer, or all that the caller may see.
@@ -44,9 +44,15 @@ impl App {
     pub async fn open_match(&self, caller: &Caller, id: MatchId) -> AppResult<Match> {
         require(caller, Act::OpenMatch)?;
         let mut tx = self.db.plain().await?;
-        let opened = comparisons::open_match(tx.conn(), caller, id)
+        let mut opened = comparisons::open_match(tx.conn(), caller, id)
             .await?
             .ok_or(AppError::NotFound("match"))?;
+        // A contractor stands at no counter: the match's own store judges then.
+        let at = caller.store_id.unwrap_or(opened.store.id);
+        light::shine(
+            &mut opened,
+            &stores::lights_of(tx.conn(), caller, at).await?,
+        )?;
         access::note_opened(
             tx.conn(),
             caller,

@@ -7,6 +7,11 @@ use formula::wire::v1::{Measurement, MeasurementFile, NewMeasurement, SpectrumVa
 use super::{AppError, AppResult, Caller};
 use crate::store::{Conn, measurements};
 
+/// More readings of one sample are not kept one by one.
+const MOST_READINGS: usize = 50;
+/// How far an average may lie from the readings' own, as a fraction: instruments write four digits.
+const ROUNDING: f64 = 1e-4;
+
 /// The spectrum of a request, checked.
 ///
 /// # Errors
@@ -84,7 +89,55 @@ pub fn check(field: &str, new: &NewMeasurement) -> AppResult<Lab> {
         most("tags", file.tags.len(), MeasurementFile::MOST_TAGS)?;
         most("assumed", file.assumed.len(), MeasurementFile::MOST_ASSUMED)?;
     }
+    check_each(field, new, &spectrum)?;
     Ok(lab(&spectrum))
+}
+
+/// Readings one by one must be as many as were averaged, and their average must be what was sent.
+fn check_each(field: &str, new: &NewMeasurement, mean: &Spectrum) -> AppResult<()> {
+    if new.each.is_empty() {
+        return Ok(());
+    }
+    let field = format!("{field}.each");
+    if new.each.len() > MOST_READINGS || new.each.len() != usize::from(new.readings) {
+        return Err(AppError::invalid(
+            field,
+            format!(
+                "{} readings one by one stand beside `readings` {}",
+                new.each.len(),
+                new.readings
+            ),
+            "send each of the readings that were averaged, 50 at most, or none of them",
+        ));
+    }
+    let mut each = Vec::with_capacity(new.each.len());
+    for (at, values) in new.each.iter().enumerate() {
+        let sent = SpectrumValues {
+            values: values.clone(),
+            ..new.spectrum.clone()
+        };
+        each.push(spectrum(
+            &format!("{field}[{at}]"),
+            &sent,
+            new.ends_extended,
+        )?);
+    }
+    let each: Vec<&Spectrum> = each.iter().collect();
+    let average = color::average(&each).map_err(|error| {
+        AppError::invalid(&field, error.to_string(), "send readings of one kind")
+    })?;
+    let pairs = average.values().iter().zip(mean.values());
+    if pairs
+        .clone()
+        .any(|(one, other)| (one - other).abs() > ROUNDING)
+    {
+        return Err(AppError::invalid(
+            field,
+            "the average of the readings is not the spectrum beside them",
+            "average them in reflectance, wavelength by wavelength",
+        ));
+    }
+    Ok(())
 }
 
 /// What a person should know before relying on a reading, from what was due at its instrument.

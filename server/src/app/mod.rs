@@ -16,6 +16,7 @@ pub mod find_matches;
 mod flags;
 pub mod instrument_care;
 pub mod instruments;
+mod light;
 pub mod matches;
 pub mod measurements;
 pub mod nearest;

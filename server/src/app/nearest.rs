@@ -1,15 +1,17 @@
 //! The nearest formulas to a color: an index in memory that follows the change log, searched exactly.
 
+use std::collections::HashMap;
 use std::sync::{Arc, PoisonError, RwLock};
 
-use color::{Direction, Lab, PointId};
-use formula::wire::v1::{Basis, LabD65, NearestAnswer, NearestRequest};
+use color::{Direction, Lab, PointId, Spectrum};
+use formula::id::RevisionId;
+use formula::wire::v1::{Basis, LabD65, Measurement, NearestAnswer, NearestRequest};
 use tokio::sync::Mutex;
 
 use super::policy::{Act, require};
-use super::{App, AppError, AppResult, Caller, measurements};
+use super::{App, AppError, AppResult, Caller, light, measurements};
 use crate::store::library::{self, Entry, Ranked};
-use crate::store::{Conn, Database};
+use crate::store::{Conn, Database, stores};
 
 /// The formulas of the library by color, one a match. It is brought up to the end of the change log before each
 /// search, so that a formula recorded a moment ago, on whatever server, is in the answer.
@@ -93,7 +95,9 @@ impl App {
     /// As [`AppError`] says.
     pub async fn nearest(&self, caller: &Caller, ask: NearestRequest) -> AppResult<NearestAnswer> {
         require(caller, Act::Nearest)?;
-        let query = color_asked(&ask)?;
+        let spectrum = spectrum_asked(&ask)?;
+        let query = color_asked(&ask, spectrum.as_ref())?;
+        let conditions = ask.conditions();
         if !(1..=200).contains(&ask.limit) {
             return Err(AppError::invalid(
                 "limit",
@@ -109,15 +113,38 @@ impl App {
             .map_err(|fault| AppError::Internal(format!("the search ended early: {fault}")))??;
         let mut read = self.db.read().await?;
         let limits = library::verdict_limits(&mut read).await?;
-        let ranked = found
-            .into_iter()
-            .map(|(entry, de2000)| Ranked {
+        let lights = match caller.store_id {
+            Some(store) => stores::lights_of(&mut read, caller, store).await?,
+            None => Vec::new(),
+        };
+        let rests_on = rests_on(&mut read, caller, &found).await?;
+        let mut ranked = Vec::with_capacity(found.len());
+        for (entry, de2000) in found {
+            let verdict = limits.judge(de2000);
+            let measured = rests_on.get(&entry.revision_id);
+            let shop_light = match (&spectrum, measured) {
+                (None, _) => light::unjudged("a color was asked for, not a spectrum"),
+                (Some(asked), Some(measured)) if entry.basis == Basis::Drawdown => {
+                    let drawdown = light::spectrum(measured)?;
+                    light::judge(asked, &drawdown, &lights, verdict, limits)
+                }
+                _ => light::unjudged("the formula was never drawn down and measured dry"),
+            };
+            let warnings = match (conditions, measured) {
+                (Some(asked), Some(measured)) if entry.basis != Basis::Predicted => {
+                    light::unlike(asked, measured.read.conditions())
+                }
+                _ => Vec::new(),
+            };
+            ranked.push(Ranked {
                 de2000,
-                verdict: limits.judge(de2000),
+                verdict,
                 direction: Direction::between(query, entry.lab).to_string(),
+                shop_light,
+                warnings,
                 entry,
-            })
-            .collect();
+            });
+        }
         let results = library::beside(&mut read, ranked).await?;
         Ok(NearestAnswer {
             query: LabD65(query),
@@ -127,12 +154,33 @@ impl App {
     }
 }
 
-fn color_asked(ask: &NearestRequest) -> AppResult<Lab> {
-    match (&ask.lab, &ask.spectrum) {
+/// The measurement that the color of each formula rests on: its latest dry drawdown, else the sample.
+async fn rests_on(
+    conn: &mut Conn,
+    caller: &Caller,
+    found: &[(Entry, f64)],
+) -> AppResult<HashMap<RevisionId, Measurement>> {
+    let revisions: Vec<RevisionId> = found.iter().map(|(entry, _)| entry.revision_id).collect();
+    let ids = library::rests_on(conn, &revisions).await?;
+    let measured: Vec<_> = ids.iter().map(|(_, id)| id.as_uuid()).collect();
+    let mut loaded = crate::store::measurements::load(conn, caller, &measured).await?;
+    Ok(ids
+        .into_iter()
+        .filter_map(|(revision, id)| Some((revision, loaded.remove(&id)?)))
+        .collect())
+}
+
+fn spectrum_asked(ask: &NearestRequest) -> AppResult<Option<Spectrum>> {
+    ask.spectrum
+        .as_ref()
+        .map(|spectrum| measurements::spectrum("spectrum", spectrum, false))
+        .transpose()
+}
+
+fn color_asked(ask: &NearestRequest, spectrum: Option<&Spectrum>) -> AppResult<Lab> {
+    match (&ask.lab, spectrum) {
         (Some(lab), None) => Ok(lab.0),
-        (None, Some(spectrum)) => Ok(measurements::lab(&measurements::spectrum(
-            "spectrum", spectrum, false,
-        )?)),
+        (None, Some(spectrum)) => Ok(measurements::lab(spectrum)),
         _ => Err(AppError::invalid(
             "lab",
             "one of `lab` and `spectrum` is needed, not both",

@@ -12,6 +12,8 @@ pub enum Act {
     SeeCatalog,
     /// Add, rename, close stores.
     EditStores,
+    /// Choose the lights that a store judges under.
+    ChooseLights,
     /// Change products, sheens, bases, colorants, verdict limits.
     EditCatalog,
     /// Read logins.
@@ -61,9 +63,10 @@ const EVERYBODY: &[Role] = &[Clerk, Contractor, Manager, ColorLead, Admin];
 
 impl Act {
     /// Every act, for the test that walks the table.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 24] = [
         Self::SeeCatalog,
         Self::EditStores,
+        Self::ChooseLights,
         Self::EditCatalog,
         Self::SeePersons,
         Self::EditPersons,
@@ -101,7 +104,7 @@ impl Act {
             Self::SeePersons | Self::EditPersons | Self::LinkCustomers | Self::SeeAccessLog => {
                 &[Manager, Admin]
             }
-            Self::EditInstruments => &[Manager, Admin],
+            Self::EditInstruments | Self::ChooseLights => &[Manager, Admin],
             Self::EditStores => &[Admin],
             Self::AcceptReadings => &[Manager, ColorLead, Admin],
             Self::EditCatalog | Self::EditCorrections => &[ColorLead],

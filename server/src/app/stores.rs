@@ -1,7 +1,9 @@
 //! Stores: the branches of the chain.
 
+use std::collections::HashSet;
+
 use formula::id::StoreId;
-use formula::wire::v1::{NewStore, Page, Store, StoreEdit};
+use formula::wire::v1::{LIGHTS_OF_A_STORE, NewStore, Page, Store, StoreEdit};
 
 use super::policy::{Act, require};
 use super::{App, AppError, AppResult, Caller};
@@ -52,7 +54,7 @@ impl App {
         Ok(tx.finish(written).await?)
     }
 
-    /// Renames, closes or opens a store.
+    /// Renames, closes or opens a store, or chooses its lights.
     ///
     /// # Errors
     /// As [`AppError`] says.
@@ -64,7 +66,7 @@ impl App {
         version: i32,
         edit: StoreEdit,
     ) -> AppResult<Reply> {
-        require(caller, Act::EditStores)?;
+        check_edit(caller, id, &edit)?;
         let mut tx = match self.db.begin(caller, key).await? {
             Begun::Fresh(tx) => tx,
             Begun::Repeated(reply) => return Ok(reply),
@@ -78,4 +80,37 @@ impl App {
             .finish(Written::changed(&store).at_version(store.version))
             .await?)
     }
+}
+
+/// The lights alone are the store's own affair; all else is the chain's.
+fn check_edit(caller: &Caller, id: StoreId, edit: &StoreEdit) -> AppResult<()> {
+    let only_lights = StoreEdit {
+        name: None,
+        phone_region: None,
+        closed: None,
+        lights: edit.lights.clone(),
+    };
+    if edit.lights.is_none() || *edit != only_lights {
+        require(caller, Act::EditStores)?;
+    } else {
+        require(caller, Act::ChooseLights)?;
+        if !caller.works_at(id) {
+            return Err(AppError::NotAllowed(
+                "lights are chosen by managers of the store itself, or by an admin".to_owned(),
+            ));
+        }
+    }
+    let Some(lights) = &edit.lights else {
+        return Ok(());
+    };
+    let mut once = HashSet::new();
+    if !LIGHTS_OF_A_STORE.contains(&lights.len()) || !lights.iter().all(|light| once.insert(light))
+    {
+        return Err(AppError::invalid(
+            "lights",
+            format!("{} lights, or one twice", lights.len()),
+            "give 1 to 6 lights, each once, such as D65, A, LED-B3",
+        ));
+    }
+    Ok(())
 }

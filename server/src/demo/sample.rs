@@ -74,6 +74,7 @@ pub(super) fn read(
         backing: Some(Backing::Black),
         filter: None,
         readings: 3,
+        each: Vec::new(),
         gloss60: Some((random.between(gloss_min, gloss_max) * 10.0).round() as f32 / 10.0),
         gloss85: None,
         instrument_id: Some(instrument.instrument.id),

@@ -2,9 +2,9 @@
 //! index is the server's own and names no customer; who may ask is decided before it is asked.
 
 use color::Lab;
-use formula::id::{BaseId, MatchId, ProductId, RevisionId, StoreId};
+use formula::id::{BaseId, MatchId, MeasurementId, ProductId, RevisionId, StoreId};
 use formula::sheen::SheenWord;
-use formula::wire::v1::{Basis, LabD65, Named, NearestHit};
+use formula::wire::v1::{Basis, LabD65, Named, NearestHit, ShopLight};
 use uuid::Uuid;
 
 use super::read_back::{id, kept};
@@ -146,6 +146,34 @@ pub struct Ranked {
     pub verdict: color::Verdict,
     /// How it differs, in words.
     pub direction: String,
+    /// Whether it parts under the store's lights.
+    pub shop_light: ShopLight,
+    /// Why the difference is to be taken with care.
+    pub warnings: Vec<String>,
+}
+
+/// The measurement that the color of each formula rests on: its latest dry drawdown, else the sample of its match.
+///
+/// # Errors
+/// When the database can't be read.
+pub async fn rests_on(
+    conn: &mut Conn,
+    revisions: &[RevisionId],
+) -> StoreResult<Vec<(RevisionId, MeasurementId)>> {
+    let ids: Vec<Uuid> = revisions.iter().map(|id| id.as_uuid()).collect();
+    let rows = sqlx::query!(
+        r#"SELECT r.id, coalesce(x.measurement_id, m.sample_id) AS "measurement_id!"
+           FROM revision r JOIN match m ON m.id = r.match_id
+           LEFT JOIN LATERAL (SELECT d.measurement_id FROM drawdown d WHERE d.revision_id = r.id AND d.dry
+                              ORDER BY d.received_at DESC, d.id DESC LIMIT 1) x ON true
+           WHERE r.id = ANY ($1)"#,
+        &ids
+    )
+    .fetch_all(conn)
+    .await?;
+    rows.into_iter()
+        .map(|row| Ok((id(row.id)?, id(row.measurement_id)?)))
+        .collect()
 }
 
 /// What is shown beside formulas found, in the order given. It names who made a formula, never whose it is.
@@ -190,6 +218,8 @@ pub async fn beside(conn: &mut Conn, ranked: Vec<Ranked>) -> StoreResult<Vec<Nea
                 verdict: found.verdict,
                 verdict_phrase: found.verdict.phrase().to_owned(),
                 direction: found.direction,
+                shop_light: found.shop_light,
+                warnings: found.warnings,
                 product: Named {
                     id: entry.product,
                     name: row.product_name,

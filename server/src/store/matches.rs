@@ -262,6 +262,8 @@ pub async fn open(conn: &mut Conn, caller: &Caller, wanted: MatchId) -> StoreRes
         picked: picked.is_some(),
         forked,
         revisions,
+        lights: Vec::new(),
+        warnings: Vec::new(),
         tints: row.tints,
         bad_tints: row.bad_tints,
         note: notes.get(&wanted.as_uuid()).cloned(),

@@ -2,7 +2,8 @@
 
 use std::collections::HashMap;
 
-use color::Lab;
+use color::gloss::{GlossAnswer, GlossLevel, GlossReading};
+use color::{Ends, Lab, Spread, Viewing};
 use formula::id::{MeasurementId, StoreId};
 use formula::reading::AsRead;
 use formula::wire::v1::{
@@ -91,11 +92,15 @@ pub(super) fn spectrum_back(
         start_nm: step_nm.map(|_| whole(start_nm)).transpose()?,
         step_nm: step_nm.map(whole).transpose()?,
         wavelengths_nm,
-        values: reflectance
-            .iter()
-            .map(|value| value.to_string().parse().unwrap_or(f64::from(*value)))
-            .collect(),
+        values: digits_back(reflectance),
     })
+}
+
+fn digits_back(values: &[f32]) -> Vec<f64> {
+    values
+        .iter()
+        .map(|value| value.to_string().parse().unwrap_or(f64::from(*value)))
+        .collect()
 }
 
 /// Keeps a measurement, what is due at its instrument, and its color under D65 and the 10° observer.
@@ -166,10 +171,69 @@ pub async fn insert(
     )
     .execute(&mut *conn)
     .await?;
+    for (number, reading) in (1_i16..).zip(&new.each) {
+        sqlx::query!(
+            "INSERT INTO measurement_reading (measurement_id, number, reflectance) VALUES ($1, $2, $3)",
+            new.id.as_uuid(),
+            number,
+            &stored_digits(reading)
+        )
+        .execute(&mut *conn)
+        .await?;
+    }
     match &new.file {
         Some(file) => measurement_files::insert(conn, caller, new.id, file).await,
         None => Ok(()),
     }
+}
+
+/// Each reading of these measurements, in their order.
+async fn each_of(conn: &mut Conn, ids: &[Uuid]) -> StoreResult<HashMap<Uuid, Vec<Vec<f64>>>> {
+    let rows = sqlx::query!(
+        "SELECT measurement_id, reflectance FROM measurement_reading
+         WHERE measurement_id = ANY ($1) ORDER BY measurement_id, number",
+        ids
+    )
+    .fetch_all(conn)
+    .await?;
+    let mut found: HashMap<Uuid, Vec<Vec<f64>>> = HashMap::new();
+    for row in rows {
+        found
+            .entry(row.measurement_id)
+            .or_default()
+            .push(digits_back(&row.reflectance));
+    }
+    Ok(found)
+}
+
+/// How far the readings of a measurement lie apart, where each is known. One that no check let in tells nothing.
+fn spread(read: &NewMeasurement, lab: Lab) -> Option<Spread> {
+    if read.each.is_empty() {
+        return None;
+    }
+    let ends = if read.ends_extended {
+        Ends::Extend
+    } else {
+        Ends::Refuse
+    };
+    let labs = read
+        .each
+        .iter()
+        .map(|values| {
+            let sent = SpectrumValues {
+                values: values.clone(),
+                ..read.spectrum.clone()
+            };
+            Some(sent.checked(ends).ok()?.lab(Viewing::default()))
+        })
+        .collect::<Option<Vec<Lab>>>()?;
+    Some(Spread::around(lab, &labs))
+}
+
+/// The gloss level, where gloss was read.
+fn gloss_level(read: &NewMeasurement) -> Option<GlossAnswer> {
+    let reading = GlossReading::new(read.gloss60?.into(), read.gloss85.map(Into::into)).ok()?;
+    Some(GlossLevel::of(reading))
 }
 
 /// The measurements of these ids, whose match the caller has been shown to be allowed to see.
@@ -197,8 +261,9 @@ pub async fn load(
         LIGHT,
         OBSERVER
     )
-    .fetch_all(conn)
+    .fetch_all(&mut *conn)
     .await?;
+    let mut each = each_of(conn, ids).await?;
     let mut found = HashMap::with_capacity(rows.len());
     for row in rows {
         let measurement_id: MeasurementId = id(row.id)?;
@@ -231,6 +296,7 @@ pub async fn load(
             }),
             filter: row.filter.as_deref().map(kept).transpose()?,
             readings: u16::try_from(row.readings).unwrap_or(1),
+            each: each.remove(&row.id).unwrap_or_default(),
             gloss60: row.gloss60,
             gloss85: row.gloss85,
             instrument_id: row.instrument_id.map(id).transpose()?,
@@ -238,11 +304,11 @@ pub async fn load(
             measured_at: row.measured_at,
             file: files.remove(&row.id),
         };
-        let lab = LabD65(Lab {
+        let lab = Lab {
             l: row.l,
             a: row.a,
             b: row.b,
-        });
+        };
         let instrument_due = row
             .instrument_due
             .iter()
@@ -268,8 +334,10 @@ pub async fn load(
         found.insert(
             measurement_id,
             Measurement {
+                spread: spread(&read, lab),
+                gloss_level: gloss_level(&read),
                 read,
-                lab,
+                lab: LabD65(lab),
                 method: row.method,
                 instrument_due,
                 accepted,

@@ -21,6 +21,8 @@ INSERT INTO measurement (id, start_nm, step_nm, reflectance, as_read, read_as, e
                          store_id)
 VALUES ('01900000-0000-7000-8000-000000000a10', 400, 10, '{0.5, 0.5}', '{0.5,0.5}', 'fraction', false, 1,
         '01900000-0000-7000-8000-000000000a02', '01900000-0000-7000-8000-000000000a01');
+INSERT INTO measurement_reading (measurement_id, number, reflectance)
+VALUES ('01900000-0000-7000-8000-000000000a10', 1, '{0.5, 0.5}');
 INSERT INTO match (id, label_code, customer_id, product_id, sheen_id, store_id, sample_id, made_by, made_at)
 VALUES ('01900000-0000-7000-8000-000000000a11', '0000000000A', '01900000-0000-7000-8000-000000000a07',
         '01900000-0000-7000-8000-000000000a04', '01900000-0000-7000-8000-000000000a05',

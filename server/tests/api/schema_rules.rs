@@ -41,6 +41,7 @@ const UNLOGGED: &[(&str, &str)] = &[
         "comes with the match or drawdown that names it",
     ),
     ("measurement_color", "derived from the measurement"),
+    ("measurement_reading", "comes with its measurement"),
     (
         "measurement_file",
         "comes with the match or drawdown that names its measurement",
@@ -64,6 +65,7 @@ const FACTS: &[&str] = &[
     "instrument_start",
     "measurement",
     "measurement_acceptance",
+    "measurement_reading",
     "reorder_step",
     "revision",
     "revision_shot",

@@ -1,4 +1,4 @@
-//! Measurements, matches, revisions, drawdowns and drafts.
+//! Measurements, matches, revisions and drawdowns.
 
 use color::{Ends, Grid, Spectrum, SpectrumError, Wavelengths};
 use serde::{Deserialize, Serialize};
@@ -7,13 +7,15 @@ use utoipa::openapi::RefOr;
 use utoipa::openapi::schema::{ArrayBuilder, Schema};
 use utoipa::{PartialSchema, ToSchema};
 
-use super::{CorrectedFigure, Filter, FoundBy, InstrumentDue, Job, MeasurementFile, Named, Sheen};
+use super::{
+    CorrectedFigure, Filter, FoundBy, InstrumentDue, Job, MeasurementFile, Named, SeenUnder, Sheen,
+};
 use crate::id::{
     AcceptanceId, BaseId, ColorantId, CustomerId, DraftId, DrawdownId, InstrumentId, JobId,
     MatchId, MeasurementId, PersonId, ProductId, RevisionId, SheenId, StoreId,
 };
 use crate::label::LabelCode;
-use crate::naming::{DraftTitle, Note};
+use crate::naming::Note;
 use crate::quantity::{CanSize, ShotCount, ShotUnit};
 use crate::reading::AsRead;
 use crate::wire_form::closed_enum;
@@ -176,6 +178,10 @@ pub struct NewMeasurement {
     /// How many readings were averaged.
     #[schema(minimum = 1, maximum = 1000)]
     pub readings: u16,
+    /// Each of them, in fractions at the same wavelengths; empty when they are not known one by one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schema(max_items = 50)]
+    pub each: Vec<Vec<f64>>,
     /// Gloss at 60°, in gloss units (ISO 2813).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 0.0, maximum = 200.0)]
@@ -212,6 +218,14 @@ pub struct Measurement {
     pub lab: LabD65,
     /// How CIELAB was computed.
     pub method: String,
+    /// How far the readings lie apart, where each is known; D65, 10°.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<Object>)]
+    pub spread: Option<color::Spread>,
+    /// Gloss levels (Master Painters Institute), where gloss was read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(value_type = Option<Object>)]
+    pub gloss_level: Option<color::gloss::GlossAnswer>,
     /// What was due at the instrument when it was read.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub instrument_due: Vec<InstrumentDue>,
@@ -492,6 +506,12 @@ pub struct Match {
     pub forked: bool,
     /// All revisions, the latest first.
     pub revisions: Vec<Revision>,
+    /// Wanted and produced under the lights of the caller's store; of an opened match only.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lights: Vec<SeenUnder>,
+    /// Why figures that compare the two are to be taken with care, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
     /// How many cans were tinted.
     pub tints: i64,
     /// How many of them were marked bad.
@@ -564,73 +584,4 @@ pub struct RevisionPick {
     /// The one; absent: the latest in server order again.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub revision_id: Option<RevisionId>,
-}
-
-/// A half-made match: what the person has so far, in the client's own words.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-pub struct Draft {
-    /// Its id.
-    pub id: DraftId,
-    /// What the person sees in the list.
-    pub title: DraftTitle,
-    /// The parts of the match collected so far.
-    pub parts: DraftParts,
-    /// At which store.
-    pub store_id: StoreId,
-    /// For `If-Match`.
-    pub version: i32,
-    /// When it was last put down.
-    #[serde(with = "time::serde::rfc3339")]
-    pub updated_at: OffsetDateTime,
-}
-
-/// The parts of a match collected so far.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct DraftParts {
-    /// Whose it will be.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub customer_id: Option<CustomerId>,
-    /// What for.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub job_id: Option<JobId>,
-    /// In which product.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub product_id: Option<ProductId>,
-    /// In which sheen.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub sheen_id: Option<SheenId>,
-    /// The sample as measured.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub sample: Option<NewMeasurement>,
-    /// The formula so far.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub formula: Option<NewFormula>,
-    /// A remark.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub note: Option<Note>,
-}
-
-/// A draft to be kept.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct NewDraft {
-    /// Id made by the caller.
-    pub id: DraftId,
-    /// What the person sees in the list.
-    pub title: DraftTitle,
-    /// The parts collected so far.
-    pub parts: DraftParts,
-}
-
-/// A draft put down again.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
-#[serde(deny_unknown_fields)]
-pub struct DraftEdit {
-    /// New title.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub title: Option<DraftTitle>,
-    /// All parts anew.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub parts: Option<DraftParts>,
 }

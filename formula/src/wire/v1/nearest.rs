@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use time::OffsetDateTime;
 use utoipa::ToSchema;
 
-use super::{Basis, LabD65, Named, SpectrumValues};
+use super::{Backing, Basis, Geometry, LabD65, Named, ShopLight, SpectrumValues, Specular};
 use crate::id::{BaseId, MatchId, PersonId, ProductId, RevisionId, StoreId};
 use crate::label::LabelCode;
 use crate::quantity::CanSize;
@@ -39,6 +39,29 @@ pub struct NearestRequest {
     /// Only drawn down and measured dry.
     #[serde(default)]
     pub verified_only: bool,
+    /// How the color asked for was read, so that unlike readings are told apart.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub geometry: Option<Geometry>,
+    /// Specular mode of that reading.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub specular: Option<Specular>,
+    /// What lay behind it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub backing: Option<Backing>,
+}
+
+impl NearestRequest {
+    /// How the color asked for was read, when anything is known of it.
+    #[must_use]
+    pub fn conditions(&self) -> Option<color::Conditions> {
+        let conditions = color::Conditions {
+            geometry: self.geometry.map(Into::into),
+            specular: self.specular.map(Into::into),
+            backing: self.backing.map(Into::into),
+            ..color::Conditions::default()
+        };
+        (conditions != color::Conditions::default()).then_some(conditions)
+    }
 }
 
 fn ten() -> u16 {
@@ -69,6 +92,11 @@ pub struct NearestHit {
     pub verdict_phrase: String,
     /// How the formula differs from the color asked for, in words.
     pub direction: String,
+    /// Whether it parts under the lights of the caller's store.
+    pub shop_light: ShopLight,
+    /// Why the difference is to be taken with care, in words.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
     /// Product.
     pub product: Named<ProductId>,
     /// Base.

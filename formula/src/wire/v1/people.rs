@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use time::OffsetDateTime;
 use utoipa::ToSchema;
 
-use super::OneTimeToken;
+use super::{Light, OneTimeToken};
 use crate::id::{CustomerId, PersonId, StoreId};
 use crate::naming::{LoginName, PersonName, StoreName};
 use crate::phone::PhoneRegion;
@@ -21,6 +21,8 @@ pub struct Store {
     pub phone_region: PhoneRegion,
     /// Whether it takes no more work.
     pub closed: bool,
+    /// The lights it judges under, 10° observer; the first is the one that the others are compared with.
+    pub lights: Vec<Light>,
     /// For `If-Match`.
     pub version: i32,
 }
@@ -50,6 +52,10 @@ pub struct StoreEdit {
     /// Close or open again.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub closed: Option<bool>,
+    /// Other lights to judge under, each once. A manager of the store may change these alone.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(min_items = 1, max_items = 6)]
+    pub lights: Option<Vec<Light>>,
 }
 
 /// A login.
