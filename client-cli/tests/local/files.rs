@@ -27,9 +27,15 @@ fn bad_spectrum_files_are_refused_by_field_value_and_remedy() {
         ("above two", with("chip,0.4", "chip,2.4").into()),
         ("text", with("chip,0.4", "chip,blue").into()),
         ("value missing", with("chip,0.4", "chip,").into()),
-        ("wavelength missing", long(&every(550)).into()),
+        (
+            "two wavelengths missing",
+            long(&every(550).replace("\n560,0.4", "")).into(),
+        ),
         ("wavelength twice", long(&(every(0) + "700,0.4\n")).into()),
-        ("uneven", long(&every(0).replace("\n410,", "\n413,")).into()),
+        (
+            "wavelengths too close",
+            long(&every(0).replace("\n410,", "\n400.5,")).into(),
+        ),
         (
             "out of order",
             long(&("500,0.4\n".to_owned() + &every(500))).into(),

@@ -146,7 +146,7 @@ impl NewMeasurement {
             specular: self.specular.map(Into::into),
             backing: self.backing.map(Into::into),
             aperture_mm: self.aperture_mm,
-            filter: None,
+            filter: self.filter.map(Into::into),
         }
     }
 }
