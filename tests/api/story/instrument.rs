@@ -49,7 +49,7 @@ impl Desk {
             "--white-serial",
             "W-7",
             "--white-expires",
-            "2999-12-31",
+            "2149-12-31",
         ];
         assert_eq!(self.does(&add)["warm_up_minutes"], 30);
         for (tile, hue) in [("chalk", "pale gray"), ("brick", "red")] {
