@@ -340,15 +340,3 @@ pub(crate) fn ciede2000<T: Real>(first: [T; 3], second: [T; 3]) -> T {
     // R_T is above −2, so the form is positive; rounding may still go below zero.
     T::choose(zero.above(square), zero, square).root()
 }
-
-/// Whether two hues are so nearly opposite that `f32` can't tell which way round is shorter.
-#[inline(always)]
-pub(crate) fn opposite<T: Real>(first: [T; 3], second: [T; 3]) -> T::Mask {
-    let [_, a1, b1] = first;
-    let [_, a2, b2] = second;
-    let dot = a1 * a2 + b1 * b2;
-    let cross = a1 * b2 - b1 * a2;
-    // The tangent between the stretched hues is up to 1.5 times the one seen here.
-    let near = dot * a1.same(-4e-3);
-    a1.same(0.0).at_least(dot) & near.at_least(cross) & near.at_least(-cross)
-}

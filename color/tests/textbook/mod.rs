@@ -4,7 +4,7 @@
 
 use color::Lab;
 
-pub fn ciede2000(first: Lab, second: Lab) -> f64 {
+pub(crate) fn ciede2000(first: Lab, second: Lab) -> f64 {
     let mean_chroma = (first.chroma() + second.chroma()) / 2.0;
     let g = 0.5 * (1.0 - half_rc(mean_chroma));
     let (a1, a2) = ((1.0 + g) * first.a, (1.0 + g) * second.a);
