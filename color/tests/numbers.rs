@@ -24,9 +24,12 @@ fn sources() -> Vec<String> {
     let mut found = Vec::new();
     let mut left = vec!["color/src".to_owned()];
     while let Some(folder) = left.pop() {
-        for entry in fs::read_dir(root().join(&folder)).unwrap() {
-            let entry = entry.unwrap();
-            let path = format!("{folder}/{}", entry.file_name().to_str().unwrap());
+        for entry in fs::read_dir(root().join(&folder)).expect("a readable folder") {
+            let entry = entry.expect("a readable entry");
+            let path = format!(
+                "{folder}/{}",
+                entry.file_name().to_str().expect("a name in UTF-8")
+            );
             if entry.path().is_dir() {
                 left.push(path);
             } else {
@@ -82,7 +85,7 @@ fn literals(tokens: TokenStream, found: &mut Vec<f64>, with_whole: bool) {
 /// What stands outside of tests.
 fn numbers(text: &str) -> Numbers {
     let mut found = Numbers::default();
-    collect(text.parse().unwrap(), &mut found);
+    collect(text.parse().expect("Rust"), &mut found);
     found
 }
 

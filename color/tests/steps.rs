@@ -18,8 +18,11 @@ fn rows(text: &str) -> Vec<Row> {
 }
 
 fn view(name: &str) -> Viewing {
-    let (light, observer) = name.rsplit_once('_').unwrap();
-    Viewing::new(light.parse().unwrap(), observer.parse().unwrap())
+    let (light, observer) = name.rsplit_once('_').expect("LIGHT_OBSERVER");
+    Viewing::new(
+        light.parse().expect("a known name"),
+        observer.parse().expect("a known name"),
+    )
 }
 
 /// colour-science 0.4.7 by tests/generate/steps.py: 24 charts at 5 nm (Ohta 1997), and invented curves at each step
@@ -64,8 +67,8 @@ fn table<const N: usize>(text: &str, columns: [&str; N]) -> Vec<[f64; N]> {
     let given: HashMap<u16, [f64; N]> = rows(text)
         .iter()
         .map(|row| {
-            let values = columns.map(|column| row[column].parse().unwrap());
-            (row["nm"].parse().unwrap(), values)
+            let values = columns.map(|column| row[column].parse().expect("a number"));
+            (row["nm"].parse().expect("a wavelength"), values)
         })
         .collect();
     (360..=780)
@@ -129,7 +132,10 @@ fn integrated(
         } else if nm >= points[last].0 {
             points[last].1
         } else {
-            let after = points.iter().position(|(node, _)| *node > nm).unwrap();
+            let after = points
+                .iter()
+                .position(|(node, _)| *node > nm)
+                .expect("an interval");
             let near = if after == 1 {
                 &points[..3]
             } else if after == last {
@@ -150,11 +156,11 @@ fn integrated(
 #[track_caller]
 fn agrees_with_integration(nms: &[f64], values: &[f64]) {
     let spectrum = Spectrum::at(
-        Wavelengths::new(nms).unwrap(),
+        Wavelengths::new(nms).expect("good wavelengths"),
         values.to_vec(),
         Ends::Extend,
     );
-    let spectrum = spectrum.unwrap();
+    let spectrum = spectrum.expect("a good spectrum");
     for light in [Illuminant::A, Illuminant::D65, Illuminant::LedB3] {
         for observer in Observer::ALL {
             let want = integrated(nms, values, &one_nanometer(light, observer));

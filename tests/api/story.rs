@@ -12,6 +12,8 @@ mod contractor;
 mod counter;
 #[path = "story/desk.rs"]
 mod desk;
+#[path = "story/instrument.rs"]
+mod instrument;
 #[path = "story/management.rs"]
 mod management;
 
@@ -40,6 +42,11 @@ fn a_match_made_at_north_quay_is_tinted_again_at_south_gate() {
     lead.puts_paint_on_the_shelf();
 
     north.changes_the_password(&chain.somebody_is_back("tomas", Some("North Quay")));
+
+    manager.registers_an_instrument_and_its_tiles();
+    north.gets_the_instrument_ready();
+    north.verifies_the_instrument();
+    lead.corrects_nothing_without_a_second_instrument();
 
     // North Quay: a painter brings a chip for a hotel's lobby; a neighbor wants her front door.
     let lobby = north.records_the_lobby();

@@ -396,13 +396,17 @@ fn drawdowns(screen: &mut Screen, opened: &Record) {
     }
 }
 
-/// What to know before relying on a reading.
+/// Whether a reading is marked, and who accepted it.
 fn cautions(screen: &mut Screen, what: &str, read: &Measurement) {
-    for caution in &read.cautions {
-        screen.warn(format!("{what}: {caution} (measurement {})", read.read.id));
+    let due: Vec<&str> = read.instrument_due.iter().map(|due| due.words()).collect();
+    if !read.cautions.is_empty() {
+        screen.line(format!(
+            "{what}: marked ({}) until somebody accepts it: secondcan instrument accept {}",
+            due.join(", "),
+            read.read.id
+        ));
     }
     if let Some(accepted) = &read.accepted {
-        let due: Vec<&str> = read.instrument_due.iter().map(|due| due.words()).collect();
         screen.line(format!(
             "{what}: accepted by {} on {} though {}",
             accepted.by.name,

@@ -28,8 +28,8 @@ fn bad_spectrum_files_are_refused_by_field_value_and_remedy() {
         ("text", with("chip,0.4", "chip,blue").into()),
         ("value missing", with("chip,0.4", "chip,").into()),
         (
-            "wavelengths missing",
-            long(&every(550).replace("540,0.4\n", "")).into(),
+            "two wavelengths missing",
+            long(&every(550).replace("\n560,0.4", "")).into(),
         ),
         ("wavelength twice", long(&(every(0) + "700,0.4\n")).into()),
         (

@@ -93,6 +93,71 @@ fn a_library_is_built_and_searched_with_ties_in_its_order() {
     );
 }
 
+/// Chips of one paint read at 10 nm, at ten nanometers in three and at uneven wavelengths lie together in one library.
+#[test]
+fn a_library_holds_readings_of_any_step() {
+    let desk = Desk::new();
+    let long = |nms: &[f64]| {
+        let row = |nm: &f64| format!("{nm:.4},{:.4}\n", 0.3 + 0.2 * (nm / 60.0).sin());
+        format!(
+            "wavelength,chip\n{}",
+            nms.iter().map(row).collect::<String>()
+        )
+    };
+    let tens: Vec<f64> = (0..36).map(|i| 380.0 + 10.0 * f64::from(i)).collect();
+    let thirds: Vec<f64> = (0..106)
+        .map(|i| 380.0 + 10.0 / 3.0 * f64::from(i))
+        .collect();
+    let mut uneven = vec![380.0];
+    while uneven[uneven.len() - 1] < 730.0 {
+        let last = uneven[uneven.len() - 1];
+        uneven.push(last + 2.0 + (last - 380.0) / 60.0);
+    }
+    desk.file("tens.csv", long(&tens));
+    desk.file("thirds.csv", long(&thirds));
+    desk.file("uneven.csv", long(&uneven));
+    let run = desk.run(&[
+        "library",
+        "build",
+        "--spectra",
+        "tens.csv",
+        "thirds.csv",
+        "uneven.csv",
+        "--out",
+        "chips",
+        "--json",
+    ]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    assert_eq!(run.json()["count"], 3);
+    let run = desk.run(&[
+        "nearest",
+        "--library",
+        "chips",
+        "--spectrum",
+        "thirds.csv",
+        "--json",
+    ]);
+    assert_eq!(run.code, 0, "{}", run.err);
+    let answer = run.json();
+    let results = answer["results"].as_array().unwrap();
+    assert_eq!(results.len(), 3);
+    assert_eq!(results[0]["id"], "2");
+    assert_eq!(results[0]["de2000"], 0.0);
+    for hit in results {
+        assert!(hit["de2000"].as_f64().unwrap() < 0.05, "{hit}");
+    }
+    // The spectra themselves stand in the library as they were read.
+    let kept = fs::read_to_string(part(&desk, "spectra")).unwrap();
+    let third = kept.lines().nth(1).unwrap();
+    assert!(
+        third.contains(r#""wavelengths_nm":[380.0,383.3333,386.6667"#),
+        "{third}"
+    );
+    let told = desk.run(&["color", "--spectrum", "thirds.csv"]);
+    assert_eq!(told.code, 0, "{}", told.err);
+    assert!(told.err.contains("unevenly spaced"), "{}", told.err);
+}
+
 #[test]
 fn a_library_is_not_replaced_unasked_and_a_replaced_one_leaves_nothing_behind() {
     let desk = Desk::new();

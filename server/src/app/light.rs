@@ -39,7 +39,8 @@ fn proof(opened: &Match) -> Option<&Drawdown> {
         .find(|drawdown| drawdown.dry)
 }
 
-/// Puts into an opened match how wanted and produced look under these lights, and why they may not compare.
+/// Puts into an opened match how wanted and produced look under these lights, and why they may not compare: unlike
+/// conditions, or something due at an instrument.
 ///
 /// # Errors
 /// When a spectrum that was kept is refused today.
@@ -49,12 +50,22 @@ pub(super) fn shine(opened: &mut Match, lights: &[Light]) -> AppResult<()> {
     let produced = proof
         .map(|drawdown| spectrum(&drawdown.measurement))
         .transpose()?;
-    let warnings = proof.map_or_else(Vec::new, |drawdown| {
+    let mut warnings = proof.map_or_else(Vec::new, |drawdown| {
         unlike(
             opened.sample.read.conditions(),
             drawdown.measurement.read.conditions(),
         )
     });
+    let marked = |what: &'static str, read: &Measurement| {
+        let cautions = measurements::cautions(read).into_iter();
+        cautions.map(move |caution| format!("{what}: {caution}"))
+    };
+    warnings.extend(marked("sample", &opened.sample));
+    warnings.extend(
+        proof
+            .into_iter()
+            .flat_map(|proof| marked("drawdown", &proof.measurement)),
+    );
     let Some(&first) = lights.first() else {
         return Ok(());
     };

@@ -130,12 +130,15 @@ impl App {
                 }
                 _ => light::unjudged("the formula was never drawn down and measured dry"),
             };
-            let warnings = match (conditions, measured) {
+            let mut warnings = match (conditions, measured) {
                 (Some(asked), Some(measured)) if entry.basis != Basis::Predicted => {
                     light::unlike(asked, measured.read.conditions())
                 }
                 _ => Vec::new(),
             };
+            if entry.basis != Basis::Predicted {
+                warnings.extend(measured.into_iter().flat_map(measurements::cautions));
+            }
             ranked.push(Ranked {
                 de2000,
                 verdict,
