@@ -34,29 +34,38 @@ struct Counter {
     cli: Cli,
     plan: ServerPlan,
     server: Server,
+    database: TestDatabase,
+    login: String,
+}
+
+fn log_in(cli: &Cli, name: &str) {
+    let login = [
+        "login",
+        "--login",
+        name,
+        "--store",
+        "Harbor Lane",
+        "--password-stdin",
+    ];
+    let said = cli.run_with_input(&login, format!("{}\n", password(name)).as_bytes());
+    assert_eq!(said.code, Some(0), "{}", said.stderr);
 }
 
 impl Counter {
     fn open() -> Self {
-        let plan = ServerPlan::on(&TestDatabase::create());
+        let database = TestDatabase::create();
+        let plan = ServerPlan::on(&database);
         let (server, chain) = Chain::found(&plan);
         let cli = Cli::of(&server);
-        let name = &chain.clerk.name;
-        let login = [
-            "login",
-            "--login",
-            name,
-            "--store",
-            "Harbor Lane",
-            "--password-stdin",
-        ];
-        let said = cli.run_with_input(&login, format!("{}\n", password(name)).as_bytes());
-        assert_eq!(said.code, Some(0), "{}", said.stderr);
+        let login = chain.clerk.name;
+        log_in(&cli, &login);
         Self {
             folder: tempfile::tempdir().unwrap(),
             cli,
             plan,
             server,
+            database,
+            login,
         }
     }
 
@@ -233,7 +242,7 @@ fn two_watchers_at_once_take_each_file_once() {
     let counter = Counter::open();
     let mut watchers = [counter.watching(), counter.watching()];
     for at in 0..8 {
-        counter.drop_in(&format!("{at}.csv"), file_of(0.2 + 0.05 * f64::from(at)));
+        counter.drop_in(&format!("{at}.csv"), file_of(0.25 + 0.05 * f64::from(at)));
     }
     counter.until("eight drafts", |counter| counter.levels().len() >= 8);
     thread::sleep(Duration::from_secs(2));
@@ -252,6 +261,8 @@ fn without_the_server_the_request_waits_here_and_is_sent_later() {
         mut cli,
         plan,
         server,
+        database,
+        login,
     } = counter;
     assert!(server.interrupt().success());
     fs::write(folder.path().join("a.csv"), file_of(0.44)).unwrap();
@@ -275,15 +286,21 @@ fn without_the_server_the_request_waits_here_and_is_sent_later() {
     let unsent = cli.run(&["unsent", "list"]);
     assert!(unsent.stdout.contains("measured file"), "{}", unsent.stdout);
     // Still away: nothing new happens, and nothing is kept twice.
-    assert!(arguments(&cli).stdout.contains("\"files\":[]"));
+    let again = arguments(&cli);
+    assert_eq!(again.code, Some(4), "{}", again.stderr);
+    assert!(again.stdout.contains("\"files\":[]"), "{}", again.stdout);
 
     let server = plan.serve();
+    // Another address for the same library: a new login, the same home.
     cli.move_to(&server);
+    log_in(&cli, &login);
     let counter = Counter {
         folder,
         cli,
         plan,
         server,
+        database,
+        login,
     };
     let (code, events) = counter.once(&[]);
     assert_eq!((code, outcome(&events[0])), (0, "taken"), "{events:?}");

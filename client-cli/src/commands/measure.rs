@@ -10,7 +10,7 @@ use formula::wire::v1::Draft;
 use serde::Serialize;
 
 use super::Run;
-use super::measure_take::{Event, Outcome, Taker};
+use super::measure_take::{Event, Taker};
 use crate::conditions::ConditionOptions;
 use crate::exit::{Exit, Failure};
 use crate::output::{self, plain};
@@ -143,16 +143,23 @@ impl Watch {
             }
             std::thread::sleep(settle.min(Duration::from_secs(1)) / 2);
         }
-        let waiting = events
-            .iter()
-            .any(|event| matches!(event.outcome, Outcome::Kept { .. }));
+        let waiting = ledger.kept()?.len();
+        if waiting > 0 {
+            output::say(&format!(
+                "{waiting} file(s) wait on this machine for the server or a login; look with `secondcan unsent list`"
+            ));
+        }
         let events = Events { files: events };
         run.output().show(&events, |screen| {
             if events.files.is_empty() {
                 screen.line("nothing new");
             }
         })?;
-        Ok(if waiting { Exit::NotNow } else { Exit::Done })
+        Ok(if waiting > 0 {
+            Exit::NotNow
+        } else {
+            Exit::Done
+        })
     }
 
     /// A draft that is not there is told at once; without the server, nobody knows.

@@ -28,7 +28,8 @@ pub(crate) fn key_of(fingerprint: &str, attempt: u8) -> Uuid {
     let digest = Sha256::digest(format!("secondcan measure watch {attempt} {fingerprint}"));
     let mut bytes = [0; 16];
     bytes.copy_from_slice(&digest[..16]);
-    uuid::Builder::from_custom_bytes(bytes).into_uuid()
+    // In the form of a version 4, which servers ask for: as good as random, since a hash is.
+    uuid::Builder::from_random_bytes(bytes).into_uuid()
 }
 
 /// What became of a content.
@@ -226,5 +227,6 @@ mod tests {
         assert_eq!(key_of("ab", 0), key_of("ab", 0));
         assert_ne!(key_of("ab", 0), key_of("ab", 1));
         assert_ne!(key_of("ab", 0), key_of("ac", 0));
+        assert_eq!(key_of("ab", 0).get_version_num(), 4);
     }
 }
