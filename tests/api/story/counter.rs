@@ -117,7 +117,7 @@ impl Desk {
             (&"d:8".into(), &"included".into(), &"black".into())
         );
         assert_eq!(read["readings"], 3);
-        assert_eq!(read["file"]["format"], "csv_wide");
+        assert_eq!(read["file"]["format"], "csv_long");
         assert_eq!(
             read["file"]["tags"][0],
             serde_json::json!({ "name": "read by", "value": "the yard shift" })
