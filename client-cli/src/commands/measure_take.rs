@@ -109,7 +109,7 @@ pub(super) struct Taker<'a> {
 
 /// How a request ended.
 enum Sent {
-    Draft(Draft),
+    Draft(Box<Draft>),
     Waits(String),
     Refused(Failure),
 }
@@ -272,7 +272,7 @@ impl<'a> Taker<'a> {
         let key = kept.key;
         match self.remote.send_again(&Write::again(kept)) {
             Ok(answer) => serde_json::from_value::<Draft>(answer)
-                .map(Sent::Draft)
+                .map(|draft| Sent::Draft(Box::new(draft)))
                 .map_err(|error| {
                     Failure::from(RemoteError::Shape {
                         why: error.to_string(),

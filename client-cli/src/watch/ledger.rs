@@ -209,7 +209,7 @@ mod tests {
         let entry = Entry::new(&one, Path::new("a.csv"), State::Kept { key });
         ledger.put(&entry).unwrap();
         assert_eq!(ledger.get(&one).unwrap(), Some(entry.clone()));
-        assert_eq!(ledger.kept().unwrap(), [entry.clone()]);
+        assert_eq!(ledger.kept().unwrap(), std::slice::from_ref(&entry));
         let taken = Entry {
             state: State::Taken { draft: None },
             ..entry
