@@ -4,7 +4,7 @@
 use kuva::backend::png::PngBackend;
 use kuva::backend::svg::SvgBackend;
 use kuva::plot::scatter::MarkerShape;
-use kuva::plot::{LegendPosition, LinePlot, LineStyle, ScatterPlot};
+use kuva::plot::{LegendEntry, LegendPosition, LegendShape, LinePlot, LineStyle, ScatterPlot};
 use kuva::render::figure::Figure as Panels;
 use kuva::render::layout::{Layout, TickFormat};
 use kuva::render::plots::Plot;
@@ -78,11 +78,7 @@ fn plots(figure: &Figure) -> Vec<Plot> {
                 .with_data([(figure.x.from, level.at), (figure.x.to, level.at)])
                 .with_color(LEVEL_COLOR)
                 .with_stroke_width(1.5)
-                .with_line_style(match level.kind {
-                    LevelKind::Center => LineStyle::Dotted,
-                    LevelKind::Limit => LineStyle::DashDot,
-                })
-                .with_legend(text(&level.name))
+                .with_line_style(dashes(level.kind))
                 .into()
         })
         .collect();
@@ -91,7 +87,7 @@ fn plots(figure: &Figure) -> Vec<Plot> {
         let points = || series.points.iter().copied();
         let line = LinePlot::new().with_data(points()).with_color(color);
         match series.look {
-            Look::Solid => plots.push(line.with_legend(text(&series.name)).into()),
+            Look::Solid => plots.push(line.into()),
             Look::Marked(_) => plots.push(line.with_line_style(LineStyle::Dashed).into()),
             Look::Joined(_) => plots.push(line.with_stroke_width(1.5).into()),
             Look::Points(_) => {}
@@ -102,13 +98,49 @@ fn plots(figure: &Figure) -> Vec<Plot> {
                     .with_data(points())
                     .with_color(color)
                     .with_marker(shape(marker))
-                    .with_size(4.0)
-                    .with_legend(text(&series.name))
+                    // Points alone stand on top of others and must be seen there.
+                    .with_size(if matches!(series.look, Look::Points(_)) {
+                        8.0
+                    } else {
+                        4.0
+                    })
                     .into(),
             );
         }
     }
     plots
+}
+
+const fn dashes(kind: LevelKind) -> LineStyle {
+    match kind {
+        LevelKind::Center => LineStyle::Dotted,
+        LevelKind::Limit => LineStyle::DashDot,
+    }
+}
+
+/// Named one by one: kuva's own count of them leaves too little room below the figure.
+fn legend(figure: &Figure) -> Vec<LegendEntry> {
+    let entry = |name: &str, color: &str, shape, style: LineStyle| LegendEntry {
+        label: text(name),
+        color: color.to_owned(),
+        shape,
+        dasharray: style.dasharray(),
+    };
+    let series = figure.series.iter().enumerate().map(|(at, series)| {
+        let shape = match series.look {
+            Look::Solid => LegendShape::Line,
+            Look::Marked(marker) | Look::Joined(marker) | Look::Points(marker) => {
+                LegendShape::Marker(shape(marker))
+            }
+        };
+        let color = COLORS[at % COLORS.len()];
+        entry(&series.name, color, shape, LineStyle::Solid)
+    });
+    let levels = figure.levels.iter().map(|level| {
+        let style = dashes(level.kind);
+        entry(&level.name, LEVEL_COLOR, LegendShape::Line, style)
+    });
+    series.chain(levels).collect()
 }
 
 const fn shape(marker: Marker) -> MarkerShape {
@@ -124,7 +156,7 @@ const fn shape(marker: Marker) -> MarkerShape {
 fn layout(figure: &Figure, plots: &[Plot]) -> Layout {
     let format = |axis: &Axis| TickFormat::Custom(axis.written.clone());
     let (x, y) = (&figure.x, &figure.y);
-    // It measures the legend, and picks ranges of its own, which are then set to those of the figure.
+    // It picks ranges of its own, which are then set to those of the figure.
     Layout::auto_from_plots(plots)
         .with_title(text(&figure.title))
         .with_x_label(text(&x.label))
@@ -137,7 +169,55 @@ fn layout(figure: &Figure, plots: &[Plot]) -> Layout {
         .with_y_tick_step(y.step)
         .with_x_tick_format(format(x))
         .with_y_tick_format(format(y))
+        .with_legend_entries(legend(figure))
         .with_legend_position(LegendPosition::OutsideBottomColumns)
         .with_legend_col_limit(1)
         .with_legend_box(false)
+}
+
+#[cfg(test)]
+mod tests {
+    use color::{Ends, Spectrum};
+
+    use super::*;
+    use crate::plot::{MAX_CURVES, reflectance};
+
+    /// Text that lies below the canvas stands in the document and is seen by nobody.
+    #[test]
+    fn every_name_of_the_fullest_figure_lies_on_the_canvas() {
+        let gray = Spectrum::new(400, 10, vec![0.5; 31], Ends::Refuse).unwrap();
+        let curves: Vec<(String, &Spectrum)> = (0..MAX_CURVES)
+            .map(|at| {
+                (
+                    format!("curve {at} of a long name, read at the counter"),
+                    &gray,
+                )
+            })
+            .collect();
+        let figure = reflectance("Grays", &curves).unwrap();
+        let drawn = svg(&[figure.clone(), figure]);
+        let number = |text: &str, name: &str| -> f64 {
+            let (_, after) = text.split_once(&format!(" {name}=\"")).unwrap();
+            after.split_once('"').unwrap().0.parse().unwrap()
+        };
+        let mut seen = 0;
+        for panel in drawn.split("<g transform=\"translate(").skip(1) {
+            let top: f64 = panel
+                .split_once(')')
+                .unwrap()
+                .0
+                .split_once(',')
+                .unwrap()
+                .1
+                .parse()
+                .unwrap();
+            for text in panel.split("<text").skip(1) {
+                let y = number(text, "y");
+                assert!(y < SIZE.1, "{y} of {}: {text}", SIZE.1);
+                assert!(top + y < number(&drawn, "height"), "{text}");
+                seen += usize::from(text.contains(">curve "));
+            }
+        }
+        assert_eq!(seen, 2 * MAX_CURVES);
+    }
 }
